@@ -1,0 +1,150 @@
+"""Facts: what the outside tells the desk. Handlers translate into these and nothing else.
+
+All instants are milliseconds since 1970-01-01 UTC, in wave time. ``received_at`` decides;
+``claimed_at`` is what the sender says and is only shown.
+"""
+
+from typing import Literal
+
+import msgspec
+
+from bot.model.subject import Subject
+
+Role = Literal["contact", "deputy", "oncall", "admin", "stranger"]
+Place = Literal["thread", "channel", "direct"]
+
+
+class Fact(msgspec.Struct, frozen=True, kw_only=True, tag_field="fact"):
+    """Base of all facts. ``id`` makes it count once; ``subject`` is whom it concerns."""
+
+    id: str
+    subject: Subject
+    received_at: int
+    claimed_at: int | None = None
+
+
+class Actor(msgspec.Struct, frozen=True):
+    """Who did it. ``oncall``/``admin`` come from the roster; contact or deputy is the visit's."""
+
+    user: str
+    oncall: bool = False
+    admin: bool = False
+
+
+# --- from people ---------------------------------------------------------------------
+
+
+class Said(Fact, frozen=True, kw_only=True, tag="said"):
+    """Words written by a person; ``edited`` when they changed an older message."""
+
+    actor: Actor
+    words: str
+    place: Place = "thread"
+    edited: bool = False
+    stamp: str = ""  # the platform's name of the message, opaque here
+    files: tuple[str, ...] = ()  # titles of files that came with it
+
+
+class Pressed(Fact, frozen=True, kw_only=True, tag="pressed"):
+    """A button. ``action`` is what the button was made with, e.g. ``a:q7:done`` or ``e:e1:take``."""
+
+    actor: Actor
+    action: str
+    stamp: str = ""
+
+
+class Ordered(Fact, frozen=True, kw_only=True, tag="ordered"):
+    """A command of an admin or on-call: hold, resume, restart, release, close, ..."""
+
+    actor: Actor
+    order: str
+    args: dict[str, str] = {}
+
+
+class AccountChanged(Fact, frozen=True, kw_only=True, tag="account"):
+    """A chat account was disabled, enabled or renamed."""
+
+    user: str
+    disabled: bool
+    name: str = ""
+
+
+# --- from units ----------------------------------------------------------------------
+
+
+class Registered(Fact, frozen=True, kw_only=True, tag="registered"):
+    """A unit registered. ``serial`` as sent; compared after normalisation."""
+
+    serial: str
+    source: str
+    kind: Literal["registered", "lost"] = "registered"
+    detail: dict[str, str] = {}
+
+
+# --- from ourselves ------------------------------------------------------------------
+
+
+class Due(Fact, frozen=True, kw_only=True, tag="due"):
+    """A deadline came. ``kind`` names it, ``version`` is the subject's when it was set."""
+
+    kind: str
+    version: int
+
+
+class Delivered(Fact, frozen=True, kw_only=True, tag="delivered"):
+    """The outbox's message ``message`` (revision ``rev``) was confirmed by the other side."""
+
+    message: str
+    template: str
+    thread: str
+    channel: str = ""
+    stamp: str = ""
+    rev: int = 0
+    slot: str = ""
+
+
+class Undeliverable(Fact, frozen=True, kw_only=True, tag="undeliverable"):
+    """The message can never be delivered this way (a dead letter); ``why`` is the error."""
+
+    message: str
+    template: str
+    thread: str
+    why: str
+
+
+class Gap(Fact, frozen=True, kw_only=True, tag="gap"):
+    """We, the store or the chat were away from ``since`` to ``until`` (wave time)."""
+
+    since: int
+    until: int
+    why: Literal["bot", "store", "chat"]
+
+
+class Told(Fact, frozen=True, kw_only=True, tag="told"):
+    """A follow-up from another subject: ``what`` happened there, with its particulars."""
+
+    source: Subject
+    what: str
+    args: dict[str, str] = {}
+
+
+class Planned(Fact, frozen=True, kw_only=True, tag="planned"):
+    """An import gives or renews the plan of a visit; ``plan`` is its JSON (model.plan)."""
+
+    plan: bytes
+    actor: Actor | None = None
+
+
+AnyFact = (
+    Said
+    | Pressed
+    | Ordered
+    | AccountChanged
+    | Registered
+    | Due
+    | Delivered
+    | Undeliverable
+    | Gap
+    | Told
+    | Planned
+)

@@ -1,0 +1,226 @@
+"""The runbook: what a family of equipment needs from the people at a site, as validated data.
+
+Minutes are wave-time minutes. A *checkpoint* is when we ask again if we have not heard; a
+*window* is when silence becomes an escalation; both count from the confirmed delivery of
+the question, and the window is never shorter than the checkpoint.
+"""
+
+from collections.abc import Iterator
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Minutes = Annotated[float, Field(gt=0, le=7 * 24 * 60)]
+Colour = Literal["white", "green", "yellow", "red"]  # blue is mandatory action: not used
+Mode = Literal["steady", "slow", "fast", "off"]
+Scope = Literal["visit", "unit"]
+AskKind = Literal[
+    "consent",  # yes / other time / no
+    "begin",  # here / later / not tonight
+    "mobile",  # done over mobile data / no signal
+    "confirm",  # done
+    "serial",  # read the label
+    "version",  # read the label
+    "choice",  # one of the listed answers
+    "light",  # what the light shows
+]
+#: What to do when a light pattern is seen at a stage.
+LightDo = Literal["wait", "next", "success", "check_cable", "check_power", "call"]
+Owner = Literal["deputy", "admin", "oncall"]
+Severity = Literal["warning", "minor", "major", "critical"]  # RFC 8632
+Cause = Literal[
+    "danger",
+    "fault",
+    "mismatch",
+    "silent",
+    "help",
+    "dead_line",
+    "missing_part",
+    "not_started",
+    "no_registration",
+    "without_service",
+    "lost",
+    "over_time",
+    "stop",
+    "unreachable",
+    "power_twice",
+    "no_signal",
+    "held",
+    "not_understood",
+]
+
+#: Flash rates of IEC 60073, in Hz (from memory): slow 0.4 to 0.8, normal 1.4 to 2.8.
+SLOW_BAND = (0.4, 0.8)
+NORMAL_BAND = (1.4, 2.8)
+
+
+class Part(BaseModel):
+    """Base: unknown keys are errors, values cannot be changed after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Eligible(Part):
+    """A model that may be installed by a site contact, and the least software it needs."""
+
+    least_version: str = Field(pattern=r"^\d+(\.\d+)*$", description="for example 4.2.0")
+    unattended: bool = Field(default=True, description="can install itself without an engineer")
+
+
+class Pattern(Part):
+    """One thing the status light can show."""
+
+    colour: Colour | None = Field(default=None, description="none when the light is off")
+    mode: Mode
+    means: str = Field(description="key of the catalogue that says it in plain words")
+
+    @model_validator(mode="after")
+    def _off_has_no_colour(self) -> Self:
+        if (self.mode == "off") != (self.colour is None):
+            raise ValueError("a light that is off has no colour, any other has one")
+        return self
+
+
+class Blink(Part):
+    """The unit's own two flash rates in Hz, inside the bands of IEC 60073."""
+
+    slow: float = Field(ge=SLOW_BAND[0], le=SLOW_BAND[1])
+    fast: float = Field(ge=NORMAL_BAND[0], le=NORMAL_BAND[1])
+
+
+class Seen(Part):
+    """What to do when a pattern is seen while a light question is open."""
+
+    do: LightDo
+    cause: Cause = "fault"
+    say: str | None = Field(default=None, description="catalogue key, where not the usual")
+
+
+class Ask(Part):
+    """One message with one thing to do, and the answers we expect."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    kind: AskKind
+    text: str = Field(description="catalogue key")
+    nudge: str | None = Field(default=None, description="catalogue key of the reminder")
+    answers: tuple[str, ...] = Field(
+        default=(), description="choice only: the answers, each a button labelled by its key"
+    )
+    missing: tuple[str, ...] = Field(
+        default=(), description="choice only: answers that mean a part is missing"
+    )
+
+
+class Stage(Part):
+    """A step of the visit that is timed."""
+
+    id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    scope: Scope = "visit"
+    asks: tuple[Ask, ...] = Field(min_length=1)
+    checkpoint: Minutes
+    window: Minutes
+    shortest: float = Field(
+        default=0, ge=0, description="a success colour earlier than this is asked again"
+    )
+    interrupts_service: bool = Field(
+        default=False, description="the site's line is down from here until the unit is online"
+    )
+    waits_for_registration: bool = Field(
+        default=False, description="closed by the registration event alone, never by a light"
+    )
+    powered: bool = Field(default=False, description="losing power here restarts loading")
+    lights: dict[str, Seen] = Field(default_factory=dict, description="by pattern name")
+
+    @model_validator(mode="after")
+    def _window_holds_checkpoint(self) -> Self:
+        if self.window < self.checkpoint:
+            raise ValueError("window is shorter than checkpoint")
+        return self
+
+
+class Route(Part):
+    """Who is asked first about a cause, how grave it is, and in how many minutes to take it."""
+
+    first: Owner
+    severity: Severity
+    minutes: Minutes
+
+
+class Limits(Part):
+    """Times that are not a stage's own, in minutes."""
+
+    after_cable_check: Minutes = 10
+    link_down: Minutes = Field(description="longest expected time without the line")
+    visit: Minutes = Field(description="the whole visit, as told to the contact")
+    taken_without_progress: Minutes = 45
+    put_off_at_most: Minutes = 120
+    third_party_at_most: Minutes = 24 * 60
+    invite_ahead: Minutes = Field(default=3 * 24 * 60, description="first invitation before start")
+    deputy_asked: Minutes = Field(default=5, description="deputy's time before a night call")
+
+
+class Runbook(Part):
+    """One family of equipment."""
+
+    runbook: Literal[1] = Field(description="version of this file's form")
+    family: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,47}$")
+    title: str
+    models: dict[str, Eligible] = Field(min_length=1)
+    blink: Blink
+    patterns: dict[str, Pattern] = Field(min_length=1)
+    limits: Limits
+    stages: tuple[Stage, ...] = Field(min_length=1)
+    routing: dict[Cause, Route]
+    keep: tuple[str, ...] = Field(default=(), description="catalogue keys: what to keep")
+    throw: tuple[str, ...] = Field(default=(), description="what may go, and when")
+    words: dict[str, dict[str, str]] = Field(
+        description="per language: names of parts and sockets used in the texts"
+    )
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for problem in problems(self):
+            raise ValueError(problem)
+        return self
+
+    def stage(self, stage_id: str) -> Stage:
+        """The stage of that id; ``KeyError`` if there is none."""
+        for stage in self.stages:
+            if stage.id == stage_id:
+                return stage
+        raise KeyError(stage_id)
+
+    def route(self, cause: Cause) -> Route:
+        return self.routing[cause]
+
+
+def problems(book: Runbook) -> Iterator[str]:
+    """What a schema cannot say; each problem as one sentence."""
+    ids = [stage.id for stage in book.stages]
+    if len(set(ids)) != len(ids):
+        yield "two stages have the same id"
+    for stage in book.stages:
+        for name in stage.lights:
+            if name not in book.patterns:
+                yield f"stage {stage.id}: light {name} is not among the patterns"
+        if any(ask.kind == "light" for ask in stage.asks) and not stage.lights:
+            yield f"stage {stage.id}: asks for the light but lists no lights"
+        asks = [ask.id for ask in stage.asks]
+        if len(set(asks)) != len(asks):
+            yield f"stage {stage.id}: two asks have the same id"
+        for ask in stage.asks:
+            if (ask.kind == "choice") != bool(ask.answers):
+                yield f"stage {stage.id}: ask {ask.id}: answers go with kind choice, and only there"
+            if set(ask.missing) - set(ask.answers):
+                yield f"stage {stage.id}: ask {ask.id}: missing lists no answer of this ask"
+    if sum(stage.waits_for_registration for stage in book.stages) != 1:
+        yield "exactly one stage waits for the registration"
+    scopes = [stage.scope for stage in book.stages]
+    units = [i for i, scope in enumerate(scopes) if scope == "unit"]
+    if not units or units != list(range(units[0], units[-1] + 1)):
+        yield "the stages of scope unit must follow one another"
+    for cause in Cause.__args__:  # type: ignore[attr-defined]
+        if cause not in book.routing:
+            yield f"routing: cause {cause} is missing"
+    if "en" not in book.words:
+        yield "words: English (en) is missing"
