@@ -1,0 +1,58 @@
+"""Writing a site list that `importer.parse` reads back: for invented waves and for templates."""
+
+import csv
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from bot.plan.columns import COLUMNS
+from bot.plan.rows import PersonRow, SiteRow, UnitRow
+
+TITLES = tuple(column.title for column in COLUMNS)
+
+
+def write(
+    path: Path, sites: Iterable[SiteRow], *, delimiter: str = ",", encoding: str = "utf-8"
+) -> None:
+    """Write sites as CSV, one row per unit, times in the site's own zone with their offset."""
+    with path.open("w", encoding=encoding, newline="") as file:
+        writer = csv.writer(file, delimiter=delimiter, lineterminator="\n")
+        writer.writerow(TITLES)
+        for site in sites:
+            for unit in site.units:
+                writer.writerow(cells(site, unit))
+
+
+def cells(site: SiteRow, unit: UnitRow) -> Sequence[str]:
+    """The row of one unit, in the order of the columns."""
+    values = {
+        "wave": site.wave, "site": site.site, "name": site.name, "tz": site.tz,
+        **_person("contact", site.contact), **_person("deputy", site.deputy),
+        "phone": site.phone, "address": site.address,
+        "serials": unit.label or unit.serial, "model": unit.model, "version": unit.version or "",
+        "link_type": site.link_type, "circuit": site.circuit, "carrier": site.carrier,
+        "carrier_fault_line": site.carrier_fault_line, "networks": " ".join(site.networks),
+        # A lone value that holds a comma needs the semicolon to stay one value.
+        "depends": "; ".join(site.depends) + (";" if len(site.depends) == 1 else ""),
+        "where": site.where, "access": site.access, "opening_hours": site.opening_hours,
+        "alarm_hours": site.alarm_hours,
+        "start": _local(site.start, site.tz), "end": _local(site.end, site.tz),
+    }  # fmt: skip
+    return [values[column.key] for column in COLUMNS]
+
+
+def _person(who: str, person: PersonRow | None) -> dict[str, str]:
+    if person is None:
+        return {who: "", f"{who}_name": "", f"{who}_lang": "", f"{who}_mobile": ""}
+    return {
+        who: person.user, f"{who}_name": person.name,
+        f"{who}_lang": person.lang, f"{who}_mobile": person.mobile,
+    }  # fmt: skip
+
+
+def _local(instant: int | None, tz: str) -> str:
+    if instant is None:
+        return ""
+    local = datetime.fromtimestamp(instant / 1000, UTC).astimezone(ZoneInfo(tz))
+    return local.isoformat(" ", "seconds" if local.second else "minutes")
