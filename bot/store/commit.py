@@ -5,6 +5,9 @@ import msgspec
 from bot.model.message import Message
 from bot.model.subject import Subject
 
+#: As a commit's version: whatever the subject is by now.
+ANY = -1
+
 
 class Loaded(msgspec.Struct, frozen=True):
     """A subject as read: ``version`` 0 and empty ``body`` when it does not exist yet.
@@ -15,6 +18,7 @@ class Loaded(msgspec.Struct, frozen=True):
     version: int
     body: bytes
     hold: int = 0
+    chain: str = ""  # hash of the subject's journal so far; give it back in the commit
 
 
 class Settle(msgspec.Struct, frozen=True, kw_only=True):
@@ -28,15 +32,21 @@ class Settle(msgspec.Struct, frozen=True, kw_only=True):
     slot: str = ""
     rev: int = 0
     root: bool = False
+    why: str = ""  # dead: the error, kept with the dead letter
 
 
 class Commit(msgspec.Struct, frozen=True, kw_only=True):
-    """One decision. ``version`` and ``hold`` are what the decision was made on."""
+    """One decision. ``version``, ``hold`` and ``chain`` are what the decision was made on.
+
+    With an empty ``body`` a ``version`` of ``ANY`` asks for no comparison: the fact counts once,
+    whatever the subject is by now.
+    """
 
     subject: Subject
     fact_id: str
     version: int
     hold: int
+    chain: str = ""
     body: bytes  # the new snapshot, JSON; empty: unchanged (only the fact id is marked)
     outcome: bytes  # what a repeated fact is answered with
     entries: tuple[bytes, ...] = ()  # journal events, JSON

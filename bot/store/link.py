@@ -1,0 +1,190 @@
+"""Connections to one server, on which batches of calls travel as pipelines.
+
+The client's own habits are switched off here: it would retry a call ten times (a call whose
+outcome is unknown is the desk's to retry, under the same fact id), and wait five seconds or more
+for a server that is gone.
+"""
+
+import asyncio
+import math
+from collections.abc import Callable, Sequence
+from typing import Protocol, cast
+
+import msgspec
+from redis.asyncio.connection import AbstractConnection, Connection, parse_url
+from redis.asyncio.retry import Retry
+from redis.backoff import NoBackoff
+from redis.exceptions import (
+    AuthenticationError,
+    AuthorizationError,
+    NoScriptError,
+    ReadOnlyError,
+    RedisError,
+    ResponseError,
+)
+
+from bot.store.errors import StoreAway, StoreError, StoreRefused
+from bot.store.wire import Call, packed
+
+#: What a server says that will serve us later; anything else it refuses stays refused.
+PASSING = (
+    "LOADING",
+    "BUSY",
+    "CLUSTERDOWN",
+    "MASTERDOWN",
+    "TRYAGAIN",
+    "NOREPLICAS",
+    "UNKILLABLE",
+    "UNBLOCKED",
+)
+
+
+class Options(msgspec.Struct, frozen=True, kw_only=True):
+    """How to speak to the store. Times in seconds of process time."""
+
+    connect_timeout: float = 0.5
+    socket_timeout: float = 1.0
+    lanes: int = 2  # pipelines under way at once, for reading and for writing each
+    batch: int = 256  # calls in one pipeline
+    min_replicas: int = 0  # copies that must have a commit before it counts
+    wait: float = 0.5  # how long to wait for them
+
+
+class Link(Protocol):
+    """Where batches go."""
+
+    async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
+        """Send all calls as one pipeline for each server and settle each call's ``done``."""
+
+    async def close(self) -> None: ...
+
+
+def explained(error: BaseException, where: str) -> StoreError:
+    """The client's error in our words."""
+    text = str(error)
+    if isinstance(error, (AuthenticationError, AuthorizationError)):
+        return StoreRefused(f"the store at {where} does not accept the credentials: {text}")
+    if isinstance(error, ResponseError):
+        if isinstance(error, ReadOnlyError):
+            text = f"READONLY {text}"
+        if text.startswith(PASSING):
+            return StoreAway(f"the store at {where} cannot serve now: {text}")
+        return StoreRefused(f"the store at {where} refused: {text}")
+    return StoreAway(f"the store at {where} did not answer: {text or type(error).__name__}")
+
+
+def maker(url: str, options: Options) -> tuple[str, Callable[[], AbstractConnection]]:
+    """Where a URL leads (without any password), and what makes connections to it that never
+    retry. Raises ``ValueError`` for a URL that is none.
+    """
+    found = dict(parse_url(url))
+    kind = cast("Callable[..., AbstractConnection]", found.pop("connection_class", Connection))
+    where = str(found.get("path") or f"{found.get('host', 'localhost')}:{found.get('port', 6379)}")
+    found.update(
+        socket_connect_timeout=options.connect_timeout,
+        socket_timeout=options.socket_timeout,
+        retry=Retry(NoBackoff(), 0),
+        retry_on_timeout=False,
+        health_check_interval=0,
+        protocol=2,
+    )
+    return where, lambda: kind(**found)
+
+
+class ServerLink:
+    """Connections to one server, made when needed and kept."""
+
+    def __init__(self, url: str, options: Options) -> None:
+        self.where, self._connection = maker(url, options)
+        self._options = options
+        self._idle: list[AbstractConnection] = []
+        self.pipelines = 0  # how many were sent, for those who count
+
+    async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
+        answers = await self.answers(calls, replicas=replicas)
+        for call, answer in zip(calls, answers, strict=True):
+            if call.done.done():
+                continue
+            if isinstance(answer, BaseException):
+                call.done.set_exception(
+                    answer if isinstance(answer, StoreError) else explained(answer, self.where)
+                )
+            else:
+                call.done.set_result(answer)
+
+    async def answers(self, calls: Sequence[Call], *, replicas: int = 0) -> list[object]:
+        """What the server says to each; errors are values. A script it lost is sent again."""
+        try:
+            answers = await self._pipeline([call.wire() for call in calls], replicas)
+            lost = [
+                n
+                for n, answer in enumerate(answers)
+                if isinstance(answer, NoScriptError) and calls[n].knows_source()
+            ]
+            if lost:
+                again = await self._pipeline([calls[n].wire() for n in lost], replicas)
+                for n, answer in zip(lost, again, strict=True):
+                    answers[n] = answer
+        except (RedisError, OSError, TimeoutError) as error:
+            away = explained(error, self.where)
+            return [away] * len(calls)
+        return answers
+
+    async def asking(self, call: Call) -> object:
+        """One call to a server that is just taking the key over from another."""
+        try:
+            return (await self._pipeline([b"*1\r\n" + packed("ASKING"), call.wire()], 0))[1]
+        except (RedisError, OSError, TimeoutError) as error:
+            return explained(error, self.where)
+
+    async def _pipeline(self, wires: list[bytes], replicas: int) -> list[object]:
+        count = len(wires)
+        if replicas:
+            millis = int(self._options.wait * 1000)
+            wires = [*wires, b"*3\r\n" + packed("WAIT", replicas, millis)]
+        connection = self._idle.pop() if self._idle else self._connection()
+        whole = False
+        try:
+            await connection.connect()  # type: ignore[no-untyped-call]
+            async with asyncio.timeout(self._options.socket_timeout):
+                await connection.send_packed_command(b"".join(wires), check_health=False)
+                answers = [await _read(connection) for _ in wires]
+            whole = True
+        finally:
+            if whole:
+                self._idle.append(connection)
+            else:
+                # The others that lie idle most likely broke with it.
+                self._idle.append(connection)
+                await self._drop_idle()
+        self.pipelines += 1
+        if any(isinstance(answer, ReadOnlyError) for answer in answers):
+            # It is a copy by now: the next connection finds the server that took over.
+            await self._drop_idle()
+        if replicas:
+            copies = answers.pop()
+            if not isinstance(copies, int) or copies < replicas:
+                away = StoreAway(
+                    f"the store at {self.where} has it in {copies} copies of {replicas} wanted"
+                )
+                return [answer if _failed(answer) else away for answer in answers[:count]]
+        return answers
+
+    async def _drop_idle(self) -> None:
+        while self._idle:
+            await self._idle.pop().disconnect(nowait=True)
+
+    async def close(self) -> None:
+        await self._drop_idle()
+
+
+def _failed(answer: object) -> bool:
+    return isinstance(answer, BaseException)
+
+
+async def _read(connection: AbstractConnection) -> object:
+    # The time limit is that of the whole pipeline; one for each answer costs more than reading.
+    try:
+        return await connection.read_response(timeout=math.inf)
+    except ResponseError as error:
+        return error

@@ -1,0 +1,181 @@
+"""The store: load a subject, commit a decision, see what is due."""
+
+from collections.abc import AsyncIterator
+from typing import cast
+
+import msgspec
+
+from bot.model.subject import Subject
+from bot.store import keys
+from bot.store.base import number, texts
+from bot.store.commit import Commit, Done, Known, Loaded, Result, Stale
+from bot.store.index import Index
+from bot.store.outbox import Outbox
+from bot.store.pack import COMMIT, commit_call
+from bot.store.wire import command
+
+_events = msgspec.json.Decoder(list[msgspec.Raw])
+_PAGE = 500
+
+
+class DueEntry(msgspec.Struct, frozen=True):
+    """A deadline. ``version`` is the subject's when it was set, ``at`` is wave time, ms."""
+
+    subject: Subject
+    kind: str
+    version: int
+    at: int
+
+    @property
+    def fact_id(self) -> str:
+        return f"due:{self.subject}:{self.kind}:{self.version}"
+
+
+class JournalLine(msgspec.Struct, frozen=True):
+    """What one commit wrote into the journal. ``raw`` is the JSON array the chain was made on."""
+
+    id: str
+    subject: Subject
+    fact_id: str
+    version: int
+    chain: str
+    raw: bytes
+
+    @property
+    def events(self) -> list[bytes]:
+        return [bytes(event) for event in _events.decode(self.raw)]
+
+
+class Store(Outbox, Index):
+    """Every call raises ``StoreAway`` when the outcome is unknown, ``StoreRefused`` when the
+    server answered and will not do it. Nothing is retried here."""
+
+    _homes: frozenset[str] = frozenset()
+
+    async def load(self, subject: Subject) -> Loaded:
+        """The subject as it stands; version 0 when it does not exist."""
+        k = keys.of(subject.home)
+        key = k.subject(subject.name)
+        fields = self._reads.submit(command(key, "HMGET", key, "ver", "body", "chain"))
+        hold = self._reads.submit(command(k.hold, "GET", k.hold))
+        version, body, chain = cast("list[bytes | None]", await fields)
+        return Loaded(number(version), body or b"", number(await hold), (chain or b"").decode())
+
+    async def commit(self, c: Commit) -> Result:
+        """Write a decision as a whole, once for its fact id.
+
+        Raises ``ValueError`` for a commit that contradicts itself.
+        """
+        touched, value = commit_call(c)
+        if c.subject.home not in self._homes:
+            # First, so that a home with deadlines is never one that nobody sweeps.
+            await self.add_home(c.subject.home)
+        self._probe("commit.before")
+        answer = await self._writes.submit(self._script_call(COMMIT, touched, value))
+        self._probe("commit.after")
+        return _result(cast("list[object]", answer))
+
+    async def add_home(self, home: str) -> None:
+        await self._write(keys.HOMES, "SADD", keys.HOMES, home)
+        self._homes |= {home}
+
+    async def homes(self) -> list[str]:
+        """Homes that anything was ever committed to, sorted."""
+        return sorted(texts(await self._read(keys.HOMES, "SMEMBERS", keys.HOMES)))
+
+    async def names(self, home: str) -> list[str]:
+        """Names of the home's subjects, sorted."""
+        k = keys.of(home)
+        return sorted(texts(await self._read(k.names, "SMEMBERS", k.names)))
+
+    async def visits(self, home: str) -> list[Subject]:
+        """The visits of a wave, sorted by site."""
+        return [Subject(home, name) for name in await self.names(home) if name.startswith("v:")]
+
+    async def due(self, home: str, now: int, limit: int) -> list[DueEntry]:
+        """Deadlines at or before ``now`` (wave time, ms), the earliest first."""
+        k = keys.of(home)
+        answer = await self._read(
+            k.due, "ZRANGE", k.due, "-inf", now, "BYSCORE", "LIMIT", 0, limit, "WITHSCORES"
+        )
+        flat = cast("list[bytes]", answer)
+        return [
+            _due(home, member.decode(), number(at))
+            for member, at in zip(flat[::2], flat[1::2], strict=True)
+        ]
+
+    async def next_due(self, home: str) -> int | None:
+        """The wave time of the earliest deadline; None when there is none."""
+        k = keys.of(home)
+        found = cast("list[bytes]", await self._read(k.due, "ZRANGE", k.due, 0, 0, "WITHSCORES"))
+        return number(found[1]) if found else None
+
+    async def deadlines(self, subject: Subject) -> dict[str, int]:
+        """The subject's deadlines: kind -> wave time, ms."""
+        k = keys.of(subject.home)
+        key = k.deadlines(subject.name)
+        flat = cast("list[bytes]", await self._read(key, "HGETALL", key))
+        if not flat:
+            return {}
+        scores = cast("list[bytes]", await self._read(k.due, "ZMSCORE", k.due, *flat[1::2]))
+        return {kind: number(at) for kind, at in zip(texts(flat[::2]), scores, strict=True)}
+
+    async def held(self, home: str) -> bool:
+        """Whether the wave is held."""
+        k = keys.of(home)
+        return number(await self._read(k.hold, "GET", k.hold)) % 2 == 1
+
+    async def get_counters(self, home: str) -> dict[str, int]:
+        k = keys.of(home)
+        flat = texts(await self._read(k.counters, "HGETALL", k.counters))
+        return {name: int(value) for name, value in zip(flat[::2], flat[1::2], strict=True)}
+
+    async def journal(
+        self, home: str, subject: Subject | None = None
+    ) -> AsyncIterator[JournalLine]:
+        """The journal from its beginning, in the order of the commits."""
+        k = keys.of(home)
+        start = "-"
+        while True:
+            answer = await self._read(k.journal, "XRANGE", k.journal, start, "+", "COUNT", _PAGE)
+            page = cast("list[tuple[bytes, list[bytes]]]", answer)
+            for stamp, flat in page:
+                line = _line(home, stamp.decode(), flat)
+                if subject is None or line.subject == subject:
+                    yield line
+            if len(page) < _PAGE:
+                return
+            start = "(" + page[-1][0].decode()
+
+
+def _result(answer: list[object]) -> Result:
+    if answer[0] == 0:
+        return Done(cast("int", answer[1]))
+    if answer[0] == 1:
+        return Known(cast("bytes", answer[1]))
+    _, version, body, hold, chain = answer
+    return Stale(
+        Loaded(
+            cast("int", version),
+            cast("bytes", body),
+            cast("int", hold),
+            cast("bytes", chain).decode(),
+        )
+    )
+
+
+def _due(home: str, member: str, at: int) -> DueEntry:
+    name, kind, version = member.split("|")
+    return DueEntry(Subject(home, name), kind, int(version), at)
+
+
+def _line(home: str, stamp: str, flat: list[bytes]) -> JournalLine:
+    fields = dict(zip(flat[::2], flat[1::2], strict=True))
+    return JournalLine(
+        id=stamp,
+        subject=Subject(home, fields[b"s"].decode()),
+        fact_id=fields[b"f"].decode(),
+        version=int(fields[b"v"]),
+        chain=fields[b"h"].decode(),
+        raw=fields[b"e"],
+    )
