@@ -27,6 +27,9 @@ URL = 3000
 IMAGE_ALT = 2000
 PLACEHOLDER = 150
 MARKDOWN_TEXT = 12_000
+# No page states it; refused from 13,172 to 13,297 characters on, as reported in
+# https://github.com/slackapi/bolt-js/issues/2509.
+MOST_WRITTEN = 13_000
 
 
 class _Bad(Exception):
@@ -186,7 +189,7 @@ def _section(block: Json, where: str) -> None:
     if "text" in block:
         _text(block["text"], f"{where}/text", most=SECTION_TEXT)
     if "fields" in block:
-        for number, field in enumerate(_list(block["fields"], f"{where}/fields", most=10)):
+        for number, field in enumerate(_list(block["fields"], f"{where}/fields", most=MOST_FIELDS)):
             _text(field, f"{where}/fields/{number}", most=FIELD_TEXT)
     if "accessory" in block:
         _element(block["accessory"], f"{where}/accessory", image=True)
@@ -243,6 +246,16 @@ def _markdown(block: Json, where: str) -> None:
     _string(block["text"], f"{where}/text", most=MARKDOWN_TEXT)
 
 
+def written(value: Any) -> int:
+    """Characters written in blocks, wherever they stand."""
+    if isinstance(value, dict):
+        own = len(value["text"]) if isinstance(value.get("text"), str) else 0
+        return own + sum(written(inner) for inner in value.values())
+    if isinstance(value, list):
+        return sum(written(inner) for inner in value)
+    return 0
+
+
 _BLOCKS: dict[str, Callable[[Json, str], None]] = {
     "section": _section,
     "header": _header,
@@ -281,6 +294,8 @@ def _check_all(blocks: list[Json]) -> None:
             _string(block["block_id"], f"{where}/block_id", most=BLOCK_ID)
         check(block, where)
     _unique(blocks, "block_id", "/blocks")
+    if written(blocks) > MOST_WRITTEN:
+        raise Refused("msg_blocks_too_long")
 
 
 def complete_blocks(blocks: list[Json], make_id: Callable[[], str]) -> list[Json]:

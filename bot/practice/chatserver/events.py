@@ -14,9 +14,10 @@ from bot.practice.chatserver.answers import Json
 from bot.practice.chatserver.state import Change, Channel, Workspace
 
 _NAMESPACE = uuid.UUID("8a3c2f0e-4a0b-5d3e-9b61-0f7a5d6c1e22")
-_VERIFICATION_TOKEN = "practice-verification-token"  # deprecated field, still sent
+_OLD_TOKEN = "practice"  # noqa: S105  a deprecated field, still sent, never checked
 _TOKEN = re.compile(r"<(?:[@#!][^<>\s]+|https?://[^<>\s]+)>")
 _LINK = re.compile(r"https?://[^\s<>]+")
+_MAIL = re.compile(r"[\w.+-]+@[\w-]+(?:\.[\w-]+)+")
 _KINDS = {"channel": "channel", "group": "group", "im": "im"}
 
 
@@ -34,18 +35,59 @@ def typed(text: str) -> str:
 
 def _escaped(text: str) -> str:
     safe = text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    safe = _MAIL.sub(lambda mail: f"<mailto:{mail.group()}|{mail.group()}>", safe)
     return _LINK.sub(lambda link: f"<{link.group()}>", safe)
 
 
-def client_id(channel: Channel, ts: str) -> str:
+def client_id(channel: Channel, number: int) -> str:
     """`client_msg_id` of a person's message: the same in every run."""
-    return str(uuid.uuid5(_NAMESPACE, f"{channel.id}/{ts}"))
+    return str(uuid.uuid5(_NAMESPACE, f"{channel.id}/{number}"))
+
+
+def rich_text(text: str, block_id: str) -> list[Json]:
+    """The block that comes with every typed message."""
+    section = {"type": "rich_text_section", "elements": [{"type": "text", "text": text}]}
+    return [{"type": "rich_text", "block_id": block_id, "elements": [section]}]
+
+
+def needed_scope(event: Json) -> str:
+    """The scope without which an app does not get this event.
+
+    Source: the event's page, https://docs.slack.dev/reference/events/EVENT ("Facts").
+    """
+    if event["type"] == "message":
+        families = {"channel": "channels", "group": "groups", "im": "im"}
+        return f"{families[event['channel_type']]}:history"
+    return _SCOPES[event["type"]]
+
+
+_SCOPES = {
+    "app_mention": "app_mentions:read",
+    "reaction_added": "reactions:read",
+    "reaction_removed": "reactions:read",
+    "pin_added": "pins:read",
+    "pin_removed": "pins:read",
+    "user_change": "users:read",
+}
+
+
+def user_change(user: Json, now: int) -> Json:
+    """An account changed; `now` in seconds."""
+    return {"type": "user_change", "user": user, "cache_ts": now, "event_ts": f"{now}.000000"}
+
+
+def url_verification(challenge: str) -> Json:
+    """What the platform sends once to prove an events address.
+
+    Source: https://docs.slack.dev/reference/events/url_verification
+    """
+    return {"token": _OLD_TOKEN, "challenge": challenge, "type": "url_verification"}
 
 
 def envelope(workspace: Workspace, event: Json) -> Json:
     """The outer event. Redeliveries carry the same `event_id`."""
     return {
-        "token": _VERIFICATION_TOKEN,
+        "token": _OLD_TOKEN,
         "team_id": workspace.team_id,
         "context_team_id": workspace.team_id,
         "context_enterprise_id": None,
@@ -167,6 +209,24 @@ def find_action(message: Json, action_id: str, block_id: str | None = None) -> J
     return None
 
 
+_ACTED = ("action_id", "block_id", "type", "text", "value", "style", "url", "confirm")
+
+
+def acted(element: Json, option: str | None, now: int) -> Json | None:
+    """The action of an interaction: the element as pressed, stamped with `now` (ms).
+
+    None when the element is a menu that has no such option.
+    """
+    action = {name: element[name] for name in _ACTED if name in element}
+    action["action_ts"] = f"{now // 1000}.{now % 1000:03d}000"
+    if element["type"] == "button":
+        return action
+    for offered in element["options"]:
+        if offered["value"] == option:
+            return {**action, "selected_option": offered}
+    return None
+
+
 def block_actions(
     workspace: Workspace,
     channel: Channel,
@@ -196,7 +256,7 @@ def block_actions(
             "team_id": workspace.team_id,
         },
         "api_app_id": workspace.app_id,
-        "token": _VERIFICATION_TOKEN,
+        "token": _OLD_TOKEN,
         "container": container,
         "trigger_id": workspace.make_id("trigger."),
         "team": {"id": workspace.team_id, "domain": workspace.team_domain},
@@ -222,7 +282,7 @@ def slash_command(
 ) -> dict[str, str]:
     """The form fields of a slash command. It cannot carry a thread."""
     return {
-        "token": _VERIFICATION_TOKEN,
+        "token": _OLD_TOKEN,
         "team_id": workspace.team_id,
         "team_domain": workspace.team_domain,
         "channel_id": channel.id,

@@ -39,7 +39,7 @@ SPECS: dict[str, Spec] = {
     "api.test": Spec((), None, may=frozenset({"error", "foo"})),
     "auth.test": Spec((), 0),
     "team.info": Spec(("team:read",), 3, may=frozenset({"team", "domain"})),
-    "apps.connections.open": Spec((), 1),
+    "apps.connections.open": Spec((), 3),
     "chat.postMessage": Spec(
         ("chat:write",),
         None,
@@ -89,6 +89,7 @@ SPECS: dict[str, Spec] = {
 #: Every scope that some method asks for, and posting to public channels unasked.
 ALL_SCOPES = frozenset(s for spec in SPECS.values() for s in spec.scopes) | {
     "chat:write.public",
+    "chat:write.customize",
     "commands",
     "app_mentions:read",
     "reactions:read",

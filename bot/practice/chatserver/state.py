@@ -6,7 +6,7 @@ All access by key is O(1) or by bisection, so that thousands of posts stay cheap
 import copy
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from decimal import Decimal, InvalidOperation
 from typing import Literal
 
@@ -58,7 +58,7 @@ class Channel:
     roots: list[int] = field(default_factory=list)
     threads: dict[str, list[int]] = field(default_factory=dict)
     pins: dict[str, Json] = field(default_factory=dict)
-    ephemeral: list[Json] = field(default_factory=list)
+    ephemeral: dict[str, Json] = field(default_factory=dict)
     last_stamp: int = 0
     with_user: str = ""
 
@@ -126,6 +126,24 @@ class Workspace:
         self._changes: list[Change] = []
         self._made: dict[str, int] = {}
         self.users[self.bot_user] = User(self.bot_user, self.bot_name, is_bot=True)
+
+    def snapshot(self) -> Json:
+        """People, channels and counters as JSON data."""
+        return {
+            "users": [asdict(user) for user in self.users.values()],
+            "channels": [asdict(channel) for channel in self.channels.values()],
+            "made": dict(self._made),
+        }
+
+    def restore(self, saved: Json) -> None:
+        """Take over what `snapshot` gave; what was there before is gone."""
+        self.users = {user["id"]: User(**user) for user in saved["users"]}
+        self.channels = {channel["id"]: Channel(**channel) for channel in saved["channels"]}
+        rooms = self.channels.values()
+        self.names = {room.name: room.id for room in rooms if room.kind != "im"}
+        self.dms = {room.with_user: room.id for room in rooms if room.kind == "im"}
+        self._made = dict(saved["made"])
+        self._changes.clear()
 
     def take_changes(self) -> list[Change]:
         changes, self._changes = self._changes, []
@@ -251,6 +269,24 @@ class Workspace:
         self._changes.append(
             Change("deleted", channel, copy.deepcopy(message), actor, previous=previous)
         )
+
+    def as_bot(self) -> Json:
+        """The fields of a message that the app posts."""
+        return {
+            "type": "message",
+            "user": self.bot_user,
+            "bot_id": self.bot_id,
+            "app_id": self.app_id,
+            "team": self.team_id,
+        }
+
+    def unpin(self, channel: Channel, ts: str, actor: str) -> None:
+        if ts not in channel.pins:
+            raise Refused("no_pin")
+        del channel.pins[ts]
+        message = channel.messages[ts]
+        message.pop("pinned_to", None)
+        self.note(Change("unpinned", channel, dict(message), actor))
 
     def note(self, change: Change) -> None:
         """Queue a change that is no message of its own (pin, reaction, ephemeral)."""

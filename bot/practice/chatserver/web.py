@@ -16,23 +16,43 @@ from bot.practice.chatserver.state import Workspace
 
 @dataclass
 class ApiCall:
-    """One Web API call as it came: `at` is wave time (ms); `answer` None while not answered.
+    """One Web API call as it came: `at` is wave time (ms).
 
     done: what it asks for was carried out. dropped: the connection was cut, no answer left.
+    text: the answer as it stood when it was made, None while there is none.
     """
 
     method: str
     args: Json
     at: int
-    answer: Json | None = None
     status: int = 200
     done: bool = False
     dropped: bool = False
     headers: dict[str, str] = field(default_factory=dict)
+    text: str | None = None
+
+    @property
+    def answer(self) -> Json | None:
+        """The answer, whether it left or not."""
+        if self.text is None:
+            return None
+        answer: Json = json.loads(self.text)
+        return answer
+
+    @property
+    def error(self) -> str | None:
+        """The error word of the answer, if it is one."""
+        answer = self.answer
+        return None if answer is None else answer.get("error")
+
+    def give(self, answer: Json, status: int = 200) -> None:
+        self.text, self.status = json.dumps(answer), status
 
 
 @dataclass
 class WebApi:
+    """Answers calls. `settle` is called after each that was done."""
+
     workspace: Workspace
     limits: RateLimits
     faults: Faults
@@ -42,7 +62,7 @@ class WebApi:
     strict: bool
     settle: Callable[[], None]
     socket_url: Callable[[], str]
-    base_url: str = ""
+    refuse_unknown_thread: bool = True
     calls: list[ApiCall] = field(default_factory=list)
 
     async def handle(self, request: web.Request) -> web.StreamResponse:
@@ -51,7 +71,7 @@ class WebApi:
             values = await _read(request)
         except Refused as refused:
             return web.json_response(refused.answer())
-        token = _token(request, values)
+        token = _token(request, values, header_only=method == "apps.connections.open")
         call = ApiCall(method, values, self.workspace.clock())
         self.calls.append(call)
         fault = self.faults.next_for(method)
@@ -73,19 +93,19 @@ class WebApi:
         if kind == "late":
             await fault.hold()
         if kind == "error":
-            call.answer = {"ok": False, "error": fault.error}
+            call.give({"ok": False, "error": fault.error})
         if kind == "http_500":
-            call.answer, call.status = {"ok": False, "error": "internal_error"}, 500
+            call.give({"ok": False, "error": "internal_error"}, 500)
         if kind == "rate_limit":
             _limited(call, fault.retry_after)
         return self._response(call)
 
     def _answer(self, call: ApiCall, token: str) -> None:
         try:
-            call.answer = self._perform(call, token)
+            call.give(self._perform(call, token))
             call.done = True
         except Refused as refused:
-            call.answer = refused.answer()
+            call.give(refused.answer())
         except RateLimited as limited:
             _limited(call, limited.retry_after)
         self.settle()
@@ -102,7 +122,7 @@ class WebApi:
             return {"ok": True, "url": self.socket_url()}
         args = Args(call.args)
         return METHODS[call.method](
-            Call(self.workspace, args, self.scopes, self.limits, self.base_url)
+            Call(self.workspace, args, self.scopes, self.limits, self.refuse_unknown_thread)
         )
 
     def _check_token(self, method: str, token: str) -> None:
@@ -135,11 +155,11 @@ class WebApi:
             raise Refused("invalid_arguments", *(f"missing required field: {n}" for n in missing))
 
     def _response(self, call: ApiCall) -> web.Response:
-        return web.json_response(call.answer, status=call.status, headers=call.headers)
+        return web.json_response(text=call.text, status=call.status, headers=call.headers)
 
 
 def _limited(call: ApiCall, retry_after: int) -> None:
-    call.answer, call.status = {"ok": False, "error": "ratelimited"}, 429
+    call.give({"ok": False, "error": "ratelimited"}, 429)
     call.headers = {"Retry-After": str(retry_after)}
 
 
@@ -171,13 +191,13 @@ async def _read(request: web.Request) -> Json:
         return {**values, **sent}
     if kind in {"application/x-www-form-urlencoded", "multipart/form-data"}:
         form = await request.post()
-        return {**values, **{name: value for name, value in form.items()}}
+        return {**values, **dict(form.items())}
     raise Refused("invalid_post_type")
 
 
-def _token(request: web.Request, values: Json) -> str:
+def _token(request: web.Request, values: Json, *, header_only: bool) -> str:
     header = request.headers.get("Authorization", "")
     given = values.pop("token", None)
     if header.startswith("Bearer "):
         return header.removeprefix("Bearer ").strip()
-    return str(given or "")
+    return "" if header_only else str(given or "")

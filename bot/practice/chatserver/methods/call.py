@@ -16,7 +16,7 @@ class Call:
     args: Args
     scopes: frozenset[str]
     limits: RateLimits
-    base_url: str
+    refuse_unknown_thread: bool
 
     def need_scope(self, needed: str) -> None:
         if needed not in self.scopes:

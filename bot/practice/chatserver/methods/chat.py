@@ -5,42 +5,50 @@ chat.update, chat.delete and chat.getPermalink ("Arguments", "Errors").
 """
 
 import json
+import re
+from functools import partial
 from typing import Any
 
-from bot.practice.chatserver.answers import Json, Refused
+from bot.practice.chatserver.answers import Args, Json, Refused
 from bot.practice.chatserver.blocks import MARKDOWN_TEXT, check_blocks, complete_blocks
 from bot.practice.chatserver.methods.call import Call
-from bot.practice.chatserver.state import Change, Channel
+from bot.practice.chatserver.state import Change, Channel, Workspace
 
+# The page says that longer texts are cut; the stand-in refuses, so that it shows.
 MOST_TEXT = 40_000
+# No page states it; an edit is refused from about 4,000 characters on, as reported in
+# https://github.com/seratch/ChatGPT-in-Slack/issues/102 and
+# https://github.com/F3-Nation/archive-slackblast/issues/64.
+MOST_EDIT = 4_000
 MOST_ATTACHMENTS = 100
 # The page of message metadata states no number for `metadata_too_large`; 12 kB is our choice.
 MOST_METADATA = 12_000
 
+_STAMP = re.compile(r"\d{10}\.\d{6}")
 
-def _content(call: Call) -> Json:
+
+def content_of(args: Args, workspace: Workspace, *, most: int = MOST_TEXT) -> Json:
     """Text, blocks and attachments of a message, checked."""
-    text = call.args.text("text")
+    text = args.text("text")
     content: Json = {"text": text}
-    if len(text) > MOST_TEXT:
+    if len(text) > most:
         raise Refused("msg_too_long")
-    if call.args.has("markdown_text"):
-        if text or call.args.has("blocks"):
+    if args.has("markdown_text"):
+        if text or args.has("blocks"):
             raise Refused("markdown_text_conflict")
-        content["text"] = call.args.text("markdown_text")
+        content["text"] = args.text("markdown_text")
         if len(content["text"]) > MARKDOWN_TEXT:
             raise Refused("msg_too_long")
-    if call.args.has("blocks"):
-        blocks = check_blocks(call.args.structure("blocks", "invalid_blocks_format"))
-        make_id = lambda: call.workspace.make_id("blk")  # noqa: E731
-        content["blocks"] = complete_blocks(blocks, make_id)
-    if call.args.has("attachments"):
-        content["attachments"] = _attachments(call)
+    if args.has("blocks"):
+        blocks = check_blocks(args.structure("blocks", "invalid_blocks_format"))
+        content["blocks"] = complete_blocks(blocks, partial(workspace.make_id, "blk"))
+    if args.has("attachments"):
+        content["attachments"] = _attachments(args)
     return content
 
 
-def _attachments(call: Call) -> list[Json]:
-    value = call.args.structure("attachments", "invalid_attachments")
+def _attachments(args: Args) -> list[Json]:
+    value = args.structure("attachments", "invalid_attachments")
     if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
         raise Refused("invalid_attachments")
     if len(value) > MOST_ATTACHMENTS:
@@ -102,32 +110,30 @@ def _dm(call: Call, user: str) -> Channel:
 
 
 def _root(call: Call, channel: Channel) -> str | None:
-    """The root of the thread to post in.
+    """The root of the thread to post in, None for the channel itself.
 
-    The page lists no error for a `thread_ts` that names nothing; the stand-in refuses with
-    `thread_not_found` (stricter than to post it somewhere), so that a wrong stamp shows.
-    A reply's own stamp is accepted and leads to its root, as "Avoid using a reply's ts
-    value; use its parent instead" warns.
+    The page lists no error for a `thread_ts` that names nothing. The platform is reported to
+    post such a reply at the root of the channel, without a word but with no `thread_ts` in
+    its answer (https://github.com/slack-go/slack/issues/1571); a value that is no stamp is
+    `invalid_thread_ts`. A strict stand-in refuses the first too, as `thread_not_found`, so
+    that a wrong stamp shows. A reply's own stamp leads to its root, as the page's "Avoid
+    using a reply's ts value; use its parent instead" warns.
     """
     wanted = call.args.text("thread_ts")
     if not wanted:
         return None
+    if not _STAMP.fullmatch(wanted):
+        raise Refused("invalid_thread_ts", f"{wanted} is not a valid thread_ts")
     found = channel.messages.get(wanted)
-    if found is None:
+    if found is not None:
+        return str(found.get("thread_ts", wanted))
+    if call.refuse_unknown_thread:
         raise Refused("thread_not_found")
-    return str(found.get("thread_ts", wanted))
+    return None
 
 
 def _as_bot(call: Call, content: Json) -> Json:
-    workspace = call.workspace
-    message: Json = {
-        "type": "message",
-        "user": workspace.bot_user,
-        "bot_id": workspace.bot_id,
-        "app_id": workspace.app_id,
-        "team": workspace.team_id,
-        **content,
-    }
+    message: Json = {**call.workspace.as_bot(), **content}
     for name in ("username", "icon_emoji", "icon_url"):
         if call.args.has(name):
             call.need_scope("chat:write.customize")
@@ -138,7 +144,7 @@ def _as_bot(call: Call, content: Json) -> Json:
 def post_message(call: Call) -> Json:
     channel = _destination(call)
     call.limits.post(channel.id)
-    content = _content(call)
+    content = content_of(call.args, call.workspace)
     _need_content(content)
     root = _root(call, channel)
     message = _as_bot(call, content)
@@ -155,7 +161,7 @@ def post_message(call: Call) -> Json:
 
 def post_ephemeral(call: Call) -> Json:
     channel = _destination(call)
-    content = _content(call)
+    content = content_of(call.args, call.workspace)
     _need_content(content)
     user = call.args.text("user")
     if user not in channel.members:
@@ -164,9 +170,10 @@ def post_ephemeral(call: Call) -> Json:
     root = _root(call, channel)
     if root is not None:
         message["thread_ts"] = root
+    # A later call cannot find it again: chat.update and chat.delete do not know its stamp.
     message["ts"] = channel.next_stamp(call.workspace.clock())
     message["ephemeral_to"] = user
-    channel.ephemeral.append(message)
+    channel.ephemeral[message["ts"]] = message
     call.workspace.note(Change("ephemeral", channel, dict(message), call.workspace.bot_user))
     return {"ok": True, "message_ts": message["ts"]}
 
@@ -189,7 +196,7 @@ def update(call: Call) -> Json:
     channel, message = _own(call, "cant_update_message")
     if channel.archived:
         raise Refused("is_inactive")
-    content = _content(call)
+    content = content_of(call.args, call.workspace, most=MOST_EDIT)
     fields: Json = {}
     if content["text"]:
         fields["text"] = content["text"]

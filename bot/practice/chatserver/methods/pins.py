@@ -28,7 +28,7 @@ def add(call: Call) -> Json:
     if message.get("subtype") == "tombstone":
         raise Refused("not_pinnable")
     if len(channel.pins) >= MOST_PINS:
-        # The help centre states the number (100); the method's page names no error for it.
+        # The page names the error; the number is from memory of the help centre.
         raise Refused("too_many_pins")
     by = call.workspace.bot_user
     channel.pins[ts] = {"created": call.workspace.clock() // 1000, "created_by": by}
@@ -39,11 +39,7 @@ def add(call: Call) -> Json:
 
 def remove(call: Call) -> Json:
     channel, message = _item(call)
-    if message["ts"] not in channel.pins:
-        raise Refused("no_pin")
-    del channel.pins[message["ts"]]
-    message.pop("pinned_to", None)
-    call.workspace.note(Change("unpinned", channel, dict(message), call.workspace.bot_user))
+    call.workspace.unpin(channel, message["ts"], call.workspace.bot_user)
     return {"ok": True}
 
 
