@@ -26,7 +26,7 @@ key                    type    what it holds
 {HOME}:dead            hash    dead letters: id -> thread, why, message
 {ix:N}:KIND:VALUE      set     index of 64 shards: serial, thread, user -> subjects
 {homes}                set     homes that exist
-{p:ID}                 hash    one person's data, apart from everything else
+{p:ID}                 string  one person's data (JSON), apart from everything else
 {ch:ID}:lease          string  who may send to a channel now; runs out by itself
 {ws}:b:NAME            hash    a rate limit shared by all processes: ``left``, ``at``
 {sim}:clock            string  wave clock of a rehearsal, ms
