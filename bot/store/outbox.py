@@ -19,7 +19,7 @@ _HEADS = Script("heads")
 
 _message = msgspec.json.Decoder(Message)
 _state = msgspec.msgpack.Decoder(tuple[str, int, int, str, str, int, str])
-_dead = msgspec.msgpack.Decoder(tuple[str, str, bytes])
+_dead = msgspec.msgpack.Decoder(tuple[str, str, str])
 
 
 class Queued(msgspec.Struct, frozen=True):
