@@ -48,11 +48,11 @@ class ClusterLink:
         answers = await server.answers(calls, replicas=replicas)
         moved: list[Call] = []
         for call, answer in zip(calls, answers, strict=True):
-            if isinstance(answer, AskError):
+            if isinstance(answer, MovedError):  # first: it is an AskError to the client
+                moved.append(call)
+            elif isinstance(answer, AskError):
                 asked = await self._server((answer.host, answer.port)).asking(call)
                 _settle(call, asked, server.where)
-            elif isinstance(answer, MovedError):
-                moved.append(call)
             else:
                 _settle(call, answer, server.where)
         if any(isinstance(answer, StoreAway) for answer in answers):

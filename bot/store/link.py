@@ -61,16 +61,23 @@ class Link(Protocol):
 
 def explained(error: BaseException, where: str) -> StoreError:
     """The client's error in our words."""
-    text = str(error)
+    if isinstance(error.__cause__, RedisError):
+        error = error.__cause__  # what it met while connecting is wrapped
+    text = _text(error)
     if isinstance(error, (AuthenticationError, AuthorizationError)):
         return StoreRefused(f"the store at {where} does not accept the credentials: {text}")
-    if isinstance(error, ResponseError):
-        if isinstance(error, ReadOnlyError):
-            text = f"READONLY {text}"
-        if text.startswith(PASSING):
-            return StoreAway(f"the store at {where} cannot serve now: {text}")
+    if isinstance(error, ResponseError) and not text.startswith(PASSING):
         return StoreRefused(f"the store at {where} refused: {text}")
-    return StoreAway(f"the store at {where} did not answer: {text or type(error).__name__}")
+    if isinstance(error, ResponseError):
+        return StoreAway(f"the store at {where} cannot serve now: {text}")
+    return StoreAway(f"the store at {where} did not answer: {text}")
+
+
+def _text(error: BaseException) -> str:
+    """What the server said, with the code that the client cuts off."""
+    text = str(error) or type(error).__name__
+    code = getattr(error, "status_code", None)
+    return f"{code} {text}" if code and not text.startswith(code) else text
 
 
 def maker(url: str, options: Options) -> tuple[str, Callable[[], AbstractConnection]]:
