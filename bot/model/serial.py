@@ -4,9 +4,10 @@ Two people who hold the same unit must end up with the same text, so serials are
 normal form: upper case, no spaces, no dashes, and without what a label puts in front of the
 number. What counts as "in front":
 
-- data identifiers of ANSI MH10.8.2, `S` and `1S` (serial number, and additional code, assigned by
-  the supplier; from memory), but only when clearly separated from the number: in brackets, or
-  followed by a colon, an equals sign or a space. `S1234567` stays whole.
+- data identifiers of ANSI MH10.8.2, category 19: `S`, the serial number or code assigned by the
+  supplier to an entity for its lifetime, and `1S`, an additional such code (this one from memory),
+  but only when clearly separated from the number: in brackets, or followed by a colon, an equals
+  sign or a space. `S1234567` stays whole, since nothing tells whether the S is its own.
 - the GS1 application identifier `(21)`, serial number, in brackets, alone or within a longer
   element string (GS1 General Specifications; from memory). A bare leading `21` stays.
 - the two ways in which a scanner hands such data over whole: the ISO/IEC 15434 envelope, format 06

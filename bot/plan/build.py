@@ -26,7 +26,6 @@ class Group:
     wave: str
     site: str
     lines: list[Line] = field(default_factory=list)
-    serials: set[str] = field(default_factory=set)
     bad: bool = False
 
 

@@ -8,8 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bot.model import serial
-from bot.plan import checks, columns
+from bot.plan import across, checks, columns
 from bot.plan.build import Builder, Group
 from bot.plan.columns import BY_KEY, Header
 from bot.plan.lines import Line, line_of
@@ -61,9 +60,9 @@ def parse(path: Path, *, progress: Progress | None = None, now: int | None = Non
         result.skipped = result.rows
     else:
         groups = _grouped(lines, result)
-        _same_but_for_case(groups, result)
-        _doubled_serials(groups, result)
+        result.problems += across.problems(groups)
         _build(groups, result, now, report)
+        result.notes += across.notes(groups)
     result.problems.sort(key=lambda problem: problem.line)
     result.notes.sort(key=lambda note: note.line)
     return result
@@ -128,58 +127,6 @@ def _id(line: Line, key: str, result: Parsed) -> str:
     except Refused as refused:
         result.problems.append(Problem(line.line, title, text, refused.what, refused.remedy))
         return ""
-
-
-def _same_but_for_case(groups: list[Group], result: Parsed) -> None:
-    """`North-1` and `north-1` are one id to people: two of them are a slip of the keyboard."""
-    waves: dict[str, Group] = {}
-    sites: dict[tuple[str, str], Group] = {}
-    for group in groups:
-        first = waves.setdefault(group.wave.casefold(), group)
-        if first.wave != group.wave:
-            _case_problem(group, "wave", group.wave, first.wave, first, result)
-        first = sites.setdefault((group.wave.casefold(), group.site.casefold()), group)
-        if first.site != group.site:
-            _case_problem(group, "site", group.site, first.site, first, result)
-
-
-def _case_problem(
-    group: Group, key: str, text: str, other: str, first: Group, result: Parsed
-) -> None:
-    group.bad = first.bad = True
-    result.problems.append(
-        Problem(
-            group.lines[0].line,
-            BY_KEY[key].title,
-            text,
-            f"differs only in capitals from '{other}' on line {first.lines[0].line}",
-            "write both the same, or choose ids that differ more",
-        )
-    )
-
-
-def _doubled_serials(groups: list[Group], result: Parsed) -> None:
-    """A serial stands once in a list, in whatever spelling; which one is right nobody knows."""
-    seen: dict[str, tuple[Group, int]] = {}
-    for group in groups:
-        for line in group.lines:
-            for label in serial.several(line.cells.get("serials", "")):
-                form = serial.normal(label)
-                first, at = seen.setdefault(form, (group, line.line))
-                if (first, at) == (group, line.line) and form not in group.serials:
-                    group.serials.add(form)
-                    continue
-                group.bad = first.bad = True
-                place = "the same line" if at == line.line else f"line {at}"
-                result.problems.append(
-                    Problem(
-                        line.line,
-                        BY_KEY["serials"].title,
-                        label,
-                        f"stands on line {line.line} and also on {place} (site '{first.site}')",
-                        "keep it at the site that has the unit and correct the other",
-                    )
-                )
 
 
 def _build(groups: list[Group], result: Parsed, now: int | None, report: Progress) -> None:

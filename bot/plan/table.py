@@ -64,7 +64,7 @@ def read(path: Path) -> Table:
             whole(path, f"cannot be read ({error.strerror})", "check the name and the permissions")
         ) from None
     if data.startswith(b"PK\x03\x04"):
-        return workbook.table(path)
+        return workbook.table(path, data)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise Unreadable(
             whole(

@@ -29,11 +29,28 @@ def table(path: Path, data: bytes) -> Table:
     if "\x00" in text:
         raise Unreadable(whole(path, "is not a text file", "save it as CSV in UTF-8, or as .xlsx"))
     rows = _rows(text, delimiter(text))
-    first = list(itertools.islice(rows, LOOK_FOR_HEADER))
+    first, rows = _begun(rows)
     at = header_at(first)
     if at is None:
         raise Unreadable(whole(path, "is empty", "start from the list that --template writes"))
     return Table(first[at], itertools.chain(first[at + 1 :], rows), notes)
+
+
+def _begun(rows: Iterator[Row]) -> tuple[list[Row], Iterator[Row]]:
+    """The first rows and the rest. What stops the reading among the first comes with the rest,
+    so that the header line is still found."""
+    first: list[Row] = []
+    try:
+        first.extend(itertools.islice(rows, LOOK_FOR_HEADER))
+    except Unreadable as unreadable:
+        if not first:
+            raise
+        return first, map(_raised, [unreadable])  # raised when read on
+    return first, rows
+
+
+def _raised(unreadable: Unreadable) -> Row:
+    raise unreadable
 
 
 def decoded(path: Path, data: bytes) -> tuple[str, list[Problem]]:

@@ -1,12 +1,17 @@
 """Site lists as workbooks (.xlsx)."""
 
+import io
 import itertools
 import re
+import warnings
 import zipfile
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
@@ -25,53 +30,64 @@ from bot.plan.table import (
     whole,
 )
 
-MAX_UNPACKED = 512 * 1024 * 1024
+MAX_UNPACKED = 256 * 1024 * 1024
+_DAMAGE = (
+    InvalidFileException, zipfile.BadZipFile, zlib.error, ElementTree.ParseError, OSError,
+    EOFError, LookupError, ValueError, TypeError, AttributeError, RuntimeError,
+    OverflowError,
+)  # fmt: skip
 _ZEROS = re.compile(r"0+")
 
 
-def table(path: Path) -> Table:
+def table(path: Path, data: bytes) -> Table:
     """Read the first visible sheet that has the header line."""
-    _bounded(path)
+    _bounded(path, data)
+    with _reported(path), warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # on styles and extensions we do not use
+        book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, keep_links=False)
+    visible = [sheet for sheet in book.worksheets if sheet.sheet_state == "visible"]
+    hidden = [sheet for sheet in book.worksheets if sheet.sheet_state != "visible"]
+    likely: tuple[Any, Row] | None = None
+    for sheet in visible:
+        header = _header(path, sheet)
+        if header is None:
+            continue
+        if columns.score(header.cells) >= SURE:
+            return _from(path, sheet, header, _other_sheet(sheet, visible[0]))
+        likely = likely or (sheet, header)
+    for sheet in hidden:
+        header = _header(path, sheet)
+        if header is not None and columns.score(header.cells) >= SURE:
+            what = f"has its site list on the hidden sheet '{sheet.title}'"
+            raise Unreadable(whole(path, what, "unhide that sheet or remove it"))
+    if likely is None:
+        raise Unreadable(whole(path, "is empty", "start from the list that --template writes"))
+    return _from(path, *likely, [])
+
+
+def _header(path: Path, sheet: Any) -> Row | None:
+    first = list(itertools.islice(_rows(path, sheet), LOOK_FOR_HEADER))
+    at = header_at(first)
+    return None if at is None else first[at]
+
+
+@contextmanager
+def _reported(path: Path) -> Iterator[None]:
+    """What the library raises on a damaged workbook is many things; to people it is one."""
     try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=False, keep_links=False)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+        yield
+    except _DAMAGE as error:
         raise Unreadable(
             whole(
                 path,
-                f"is not a workbook that can be read ({type(error).__name__})",
+                f"is damaged, or is no workbook ({type(error).__name__})",
                 "open it, save it as .xlsx or CSV, and try again",
             )
         ) from None
-    visible = [s for s in book.worksheets if s.sheet_state == "visible"]
-    hidden = [s for s in book.worksheets if s.sheet_state != "visible"]
-    fallback: tuple[Any, list[Row], int] | None = None
-    for sheet in visible:
-        first = list(itertools.islice(_rows(sheet), LOOK_FOR_HEADER))
-        at = header_at(first)
-        if at is None:
-            continue
-        if columns.score(first[at].cells) >= SURE:
-            return _from(sheet, first[at], _other_sheet(sheet, visible[0]))
-        fallback = fallback or (sheet, first, at)
-    for sheet in hidden:
-        first = list(itertools.islice(_rows(sheet), LOOK_FOR_HEADER))
-        at = header_at(first)
-        if at is not None and columns.score(first[at].cells) >= SURE:
-            raise Unreadable(
-                whole(
-                    path,
-                    f"has its site list on the hidden sheet '{sheet.title}'",
-                    "unhide that sheet or remove it",
-                )
-            )
-    if fallback is None:
-        raise Unreadable(whole(path, "is empty", "start from the list that --template writes"))
-    sheet, first, at = fallback
-    return _from(sheet, first[at], [])
 
 
-def _from(sheet: Any, header: Row, notes: list[Problem]) -> Table:
-    later = (row for row in _rows(sheet) if row.line > header.line)
+def _from(path: Path, sheet: Any, header: Row, notes: list[Problem]) -> Table:
+    later = (row for row in _rows(path, sheet) if row.line > header.line)
     return Table(header, later, notes)
 
 
@@ -89,28 +105,35 @@ def _other_sheet(sheet: Any, first: Any) -> list[Problem]:
     ]
 
 
-def _bounded(path: Path) -> None:
+def _bounded(path: Path, data: bytes) -> None:
     """Refuse what would unpack to more than memory should hold."""
-    try:
-        with zipfile.ZipFile(path) as packed:
-            total = sum(item.file_size for item in packed.infolist())
-    except zipfile.BadZipFile:
-        raise Unreadable(whole(path, "is a damaged workbook", "save it again as .xlsx")) from None
+    with _reported(path), zipfile.ZipFile(io.BytesIO(data)) as packed:
+        total = sum(item.file_size for item in packed.infolist())
     if total > MAX_UNPACKED:
         raise Unreadable(whole(path, "unpacks to too much data", "keep only the site list in it"))
 
 
-def _rows(sheet: Any) -> Iterator[Row]:
+def _rows(path: Path, sheet: Any) -> Iterator[Row]:
     if hasattr(sheet, "reset_dimensions"):
         sheet.reset_dimensions()  # some programs write a wrong size; read what is there
-    for line, cells in enumerate(sheet.iter_rows(), start=1):
-        row = Row(line, [])
-        for index, cell in enumerate(cells):
-            text, mark = _text(cell)
-            row.cells.append(text)
-            if mark:
-                row.marks[index] = mark
-        yield row
+    rows = enumerate(sheet.iter_rows(), start=1)
+    while True:
+        with _reported(path), warnings.catch_warnings():
+            warnings.simplefilter("ignore", UserWarning)  # a bad date is reported as a bad cell
+            item = next(rows, None)
+        if item is None:
+            return
+        yield _row(*item)
+
+
+def _row(line: int, cells: Sequence[Any]) -> Row:
+    row = Row(line, [])
+    for index, cell in enumerate(cells):
+        text, mark = _text(cell)
+        row.cells.append(text)
+        if mark:
+            row.marks[index] = mark
+    return row
 
 
 def _text(cell: Any) -> tuple[str, str]:

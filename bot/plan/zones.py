@@ -54,11 +54,12 @@ def zone(text: str) -> str:
     raise Refused("is not a zone of the IANA time zone database", remedy)
 
 
-def nearest(text: str) -> list[str]:
+@lru_cache(maxsize=256)
+def nearest(text: str) -> tuple[str, ...]:
     """Up to three zone names that an unknown one may have meant, best first."""
     wanted = text.strip().replace(" ", "_").casefold()
     if wanted in _SHORT:
-        return [_SHORT[wanted]]
+        return (_SHORT[wanted],)
     by_city: dict[str, list[str]] = {}
     for folded, name in sorted(_known().items()):
         by_city.setdefault(folded.rsplit("/", 1)[-1], []).append(name)
@@ -67,7 +68,7 @@ def nearest(text: str) -> list[str]:
     found += [_known()[n] for n in difflib.get_close_matches(wanted, _known(), n=3, cutoff=0.75)]
     for near in difflib.get_close_matches(city, by_city, n=2, cutoff=0.75):
         found += by_city[near]
-    return list(dict.fromkeys(found))[:3]
+    return tuple(dict.fromkeys(found))[:3]
 
 
 @dataclass(frozen=True, slots=True)
