@@ -221,7 +221,7 @@ class TestRefusedPosts:
 async def test_as_the_platform_a_reply_to_a_lost_root_lands_in_the_channel() -> None:
     # Reported behaviour: https://github.com/slack-go/slack/issues/1571
     async with open_room() as room:
-        room.chat.api.refuse_unknown_thread = False
+        room.chat.rules.refuse_unknown_thread = False
         answer = await room.client.chat_postMessage(
             channel=room.channel, text="a", thread_ts="1600000000.000001"
         )

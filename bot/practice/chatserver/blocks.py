@@ -23,6 +23,7 @@ BLOCK_ID = 255
 OPTION_TEXT = 75
 OPTION_VALUE = 150
 MOST_OPTIONS = 100
+MOST_OVERFLOW = 5
 URL = 3000
 IMAGE_ALT = 2000
 PLACEHOLDER = 150
@@ -148,7 +149,7 @@ def _static_select(select: Json, where: str) -> None:
 
 def _overflow(overflow: Json, where: str) -> None:
     _only(overflow, where, need={"type", "options"}, may={"action_id", "confirm"})
-    _options(overflow["options"], f"{where}/options", most=5, plain=True)
+    _options(overflow["options"], f"{where}/options", most=MOST_OVERFLOW, plain=True)
     _finish_element(overflow, where)
 
 

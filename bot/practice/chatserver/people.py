@@ -40,6 +40,10 @@ class People(abc.ABC):
         """Send one inner event that belongs to no channel."""
 
     @abc.abstractmethod
+    def _has_commands(self) -> bool:
+        """Whether the app was granted commands."""
+
+    @abc.abstractmethod
     def _response_url(self, channel: Channel, user: str, ts: str | None) -> str:
         """An address where the app may answer for half an hour."""
 
@@ -187,6 +191,8 @@ class People(abc.ABC):
     async def command(self, user: str, channel: str, command: str, text: str) -> Delivery:
         """A person sends a slash command (never inside a thread). Not resent when it fails."""
         self._active(user)
+        if not self._has_commands():
+            raise NotThere(f"the app has no command {command}: it lacks the scope commands")
         place = self._channel(channel)
         url = self._response_url(place, user, None)
         body = slash_command(self.workspace, place, user, command, text, url)

@@ -17,6 +17,7 @@ from bot.practice.chatserver.events import (
     url_verification,
 )
 from bot.practice.chatserver.faults import Faults
+from bot.practice.chatserver.methods import Rules
 from bot.practice.chatserver.people import People
 from bot.practice.chatserver.ratelimit import RateLimits
 from bot.practice.chatserver.responses import Responses, answer
@@ -93,7 +94,7 @@ class ChatServer(People):
             strict,
             self._after_call,
             self._socket_url,
-            refuse_unknown_thread=strict,
+            Rules(refuse_unknown_thread=strict),
         )
 
     # running
@@ -135,13 +136,18 @@ class ChatServer(People):
         return self.sender.log
 
     @property
+    def rules(self) -> Rules:
+        """What the stand-in does where the documentation is silent."""
+        return self.api.rules
+
+    @property
     def in_flight(self) -> int:
-        """Requests to the app not yet answered."""
-        return max(self.sender.in_flight, len(self._tasks))
+        """Requests to the app not yet answered, and answers held back by a fault."""
+        return max(self.sender.in_flight, len(self._tasks)) + self.api.open_calls
 
     @property
     def pending(self) -> int:
-        """Requests to the app not yet answered, and redeliveries waiting for their time."""
+        """What is in flight, and redeliveries waiting for their time."""
         return self.in_flight + self.sender.waiting
 
     def next_due(self) -> int | None:
@@ -283,6 +289,9 @@ class ChatServer(People):
         response = await answer(self.responses, request)
         self._after_call()
         return response
+
+    def _has_commands(self) -> bool:
+        return "commands" in self.api.scopes
 
     def _response_url(self, channel: Channel, user: str, ts: str | None) -> str:
         return f"{self.base_url}/response/{self.responses.give(channel, user, ts)}"

@@ -35,6 +35,7 @@ class Sockets:
 
     app_id: str
     connections: list[web.WebSocketResponse] = field(default_factory=list)
+    _arrived: asyncio.Event = field(default_factory=asyncio.Event)
     _tickets: set[str] = field(default_factory=set)
     _waiting: dict[str, "asyncio.Future[Acknowledged]"] = field(default_factory=dict)
     _number: "itertools.count[int]" = field(default_factory=itertools.count)
@@ -58,11 +59,18 @@ class Sockets:
         self.connections.append(socket)
         try:
             await socket.send_json(self._hello())
+            self._arrived.set()
             await self._listen(socket)
         finally:
             if socket in self.connections:
                 self.connections.remove(socket)
         return socket
+
+    async def connected(self) -> None:
+        """Wait until the app has a websocket open."""
+        while not self.connections:
+            self._arrived.clear()
+            await self._arrived.wait()
 
     def _hello(self) -> Json:
         return {

@@ -100,10 +100,11 @@ class Http:
 
     def _client(self) -> aiohttp.ClientSession:
         if self._session is None:
-            # No proxy from the environment: the app is on this machine.
-            self._session = aiohttp.ClientSession(
-                trust_env=False, connector=aiohttp.TCPConnector(limit=0)
-            )
+            # No proxy from the environment: the app is on this machine. A new connection
+            # each time: a kept one to an app that was killed meanwhile would fail the first
+            # press after its restart, and a press is not resent.
+            connector = aiohttp.TCPConnector(limit=0, force_close=True)
+            self._session = aiohttp.ClientSession(trust_env=False, connector=connector)
         return self._session
 
     async def close(self) -> None:

@@ -8,7 +8,7 @@ from aiohttp import web
 
 from bot.practice.chatserver.answers import Args, Json, RateLimited, Refused
 from bot.practice.chatserver.faults import Fault, Faults
-from bot.practice.chatserver.methods import METHODS, Call
+from bot.practice.chatserver.methods import METHODS, Call, Rules
 from bot.practice.chatserver.ratelimit import RateLimits
 from bot.practice.chatserver.specs import SPECS, Spec
 from bot.practice.chatserver.state import Workspace
@@ -62,7 +62,8 @@ class WebApi:
     strict: bool
     settle: Callable[[], None]
     socket_url: Callable[[], str]
-    refuse_unknown_thread: bool = True
+    rules: Rules = field(default_factory=Rules)
+    open_calls: int = 0
     calls: list[ApiCall] = field(default_factory=list)
 
     async def handle(self, request: web.Request) -> web.StreamResponse:
@@ -75,10 +76,14 @@ class WebApi:
         call = ApiCall(method, values, self.workspace.clock())
         self.calls.append(call)
         fault = self.faults.next_for(method)
-        if fault is not None:
+        if fault is None:
+            self._answer(call, token)
+            return self._response(call)
+        self.open_calls += 1
+        try:
             return await self._faulty(request, call, token, fault)
-        self._answer(call, token)
-        return self._response(call)
+        finally:
+            self.open_calls -= 1
 
     async def _faulty(
         self, request: web.Request, call: ApiCall, token: str, fault: Fault
@@ -122,7 +127,7 @@ class WebApi:
             return {"ok": True, "url": self.socket_url()}
         args = Args(call.args)
         return METHODS[call.method](
-            Call(self.workspace, args, self.scopes, self.limits, self.refuse_unknown_thread)
+            Call(self.workspace, args, self.scopes, self.limits, self.rules)
         )
 
     def _check_token(self, method: str, token: str) -> None:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from bot.practice.chatserver.answers import Json
 from bot.practice.chatserver.methods import chat, conversations, pins, reactions, team, users
-from bot.practice.chatserver.methods.call import Call
+from bot.practice.chatserver.methods.call import Call, Rules
 
 METHODS: dict[str, Callable[[Call], Json]] = {
     "api.test": team.api_test,
@@ -31,4 +31,4 @@ METHODS: dict[str, Callable[[Call], Json]] = {
     "users.list": users.list_all,
 }
 
-__all__ = ["METHODS", "Call"]
+__all__ = ["METHODS", "Call", "Rules"]

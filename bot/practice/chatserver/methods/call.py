@@ -10,13 +10,29 @@ from bot.practice.chatserver.state import Channel, Workspace
 _FAMILY = {"channel": "channels", "group": "groups", "im": "im"}
 
 
+@dataclass
+class Rules:
+    """Where the documentation is silent or says two things, what the stand-in does.
+
+    refuse_unknown_thread: a reply to a message that is not there is refused; otherwise it
+    lands at the root of the channel, as the platform is reported to do.
+    bot_reads_threads: a bot token may read threads of channels, as their scopes say; the page
+    of conversations.replies says that it "lacks sufficient permissions".
+    """
+
+    refuse_unknown_thread: bool = True
+    bot_reads_threads: bool = True
+
+
 @dataclass(frozen=True)
 class Call:
+    """One call to a method."""
+
     workspace: Workspace
     args: Args
     scopes: frozenset[str]
     limits: RateLimits
-    refuse_unknown_thread: bool
+    rules: Rules
 
     def need_scope(self, needed: str) -> None:
         if needed not in self.scopes:

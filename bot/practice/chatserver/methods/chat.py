@@ -127,7 +127,7 @@ def _root(call: Call, channel: Channel) -> str | None:
     found = channel.messages.get(wanted)
     if found is not None:
         return str(found.get("thread_ts", wanted))
-    if call.refuse_unknown_thread:
+    if call.rules.refuse_unknown_thread:
         raise Refused("thread_not_found")
     return None
 

@@ -58,6 +58,8 @@ def replies(call: Call) -> Json:
     """
     channel = call.channel("history")
     call.member_of(channel)
+    if channel.kind != "im" and not call.rules.bot_reads_threads:
+        raise Refused("not_allowed_token_type")
     found = channel.messages.get(call.args.text("ts"))
     if found is None:
         raise Refused("thread_not_found")
@@ -67,7 +69,7 @@ def replies(call: Call) -> Json:
     stamps = channel.replies(root)
     inclusive = call.args.flag("inclusive")
     low, high = window(stamps, oldest=oldest, latest=latest, inclusive=inclusive)
-    # The root comes with every page; limit counts the replies.
+    # The root comes with every page and limit counts the replies: from memory.
     end = min(high, low + offset + limit)
     chosen = [stamp(micros) for micros in stamps[low + offset : end]]
     messages = [_given(call, channel.messages[ts]) for ts in [root, *chosen]]
