@@ -1,0 +1,200 @@
+"""A message from the outbox in the form its way needs: chat blocks, or plain text for mail.
+
+Sources: limits of the chat platform's blocks, https://docs.slack.dev/reference/block-kit/blocks
+(section text 3,000 characters, 25 elements in an actions block, button text 75); escaping of
+``&``, ``<`` and ``>``, https://docs.slack.dev/messaging/formatting-message-text.
+"""
+
+import re
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from bot.model.message import Button, Message
+from bot.speak.catalogue import LABEL_LENGTH, MISSING, Catalogue, Texts
+
+#: Name of our mark on each message; contacts may see it, so it says what we are called there.
+EVENT_TYPE = "install_desk"
+SECTION_LENGTH = 3000
+ELEMENTS = 25
+NOTICE_LENGTH = 3000
+
+_USER = re.compile(r"[UW][A-Z0-9]{2,20}")
+_PERSON = re.compile(r"@p:([^:\s]+):([A-Za-z_]+)")
+_THREAD = re.compile(r"@t:([^/\s]+)/(\S+)")
+
+#: Data of a person by id; None when there is none (any more).
+Resolve = Callable[[str], Awaitable[Mapping[str, str] | None]]
+#: Web address of a thread by home and name; empty when it has no message yet.
+FindLink = Callable[[str, str], Awaitable[str]]
+
+
+@dataclass(frozen=True)
+class Rendered:
+    """``text`` is for notifications, ``blocks`` what is shown, ``metadata`` how we find it."""
+
+    text: str
+    blocks: list[dict[str, Any]]
+    metadata: dict[str, Any]
+
+
+def escaped(text: str) -> str:
+    """User text that cannot become a mention, a link or a command of the platform."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def literal(text: str) -> str:
+    """Text of a person as a message's argument: one that looks like a reference stays text."""
+    return f"@{text}" if text.startswith("@") else text
+
+
+async def resolved(
+    args: Mapping[str, str], person: Resolve, link: FindLink | None = None
+) -> dict[str, str]:
+    """Arguments with their references looked up.
+
+    ``@p:PERSON:FIELD`` is a person's data, ``@t:HOME/THREAD`` the address of a thread. What is
+    not known any more becomes a dash. A value that begins with ``@@`` is text with one ``@``.
+    """
+    done: dict[str, str] = {}
+    people: dict[str, Mapping[str, str]] = {}
+    for name, value in args.items():
+        if not value.startswith("@"):
+            done[name] = value
+        elif value.startswith("@@"):
+            done[name] = value[1:]
+        elif (found := _PERSON.fullmatch(value)) is not None:
+            who, what = found.groups()
+            if who not in people:
+                people[who] = await person(who) or {}
+            done[name] = people[who].get(what, "") or MISSING
+        elif link is not None and (found := _THREAD.fullmatch(value)) is not None:
+            done[name] = await link(*found.groups()) or MISSING
+        else:
+            done[name] = value
+    return done
+
+
+def in_chat(form: str, value: str) -> str:
+    """One argument in the chat platform's markup."""
+    if form == "mention" and _USER.fullmatch(value):
+        return f"<@{value}>"
+    if form == "link" and value.startswith(("https://", "http://")):
+        return f"<{escaped(value).replace('|', '%7C')}>"
+    return escaped(value)
+
+
+def in_label(form: str, value: str) -> str:  # noqa: ARG001
+    return value
+
+
+def metadata(message: Message) -> dict[str, Any]:
+    """Our mark on a message, by which it is found again after an unknown outcome."""
+    payload: dict[str, Any] = {
+        "id": message.id,
+        "rev": message.rev,
+        "template": message.template,
+        "thread": message.thread,
+    }
+    if message.slot:
+        payload["slot"] = message.slot
+    return {"event_type": EVENT_TYPE, "event_payload": payload}
+
+
+def chat(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> Rendered:
+    """The message for the chat platform; ``args`` are resolved. Raises ``CatalogueError``."""
+    texts = catalogue.best(message.lang)
+    text = texts.say(
+        message.template, args, message.tz, show=in_chat, written_for=message.catalogue
+    )
+    return marked(text, metadata(message), _buttons(message, texts, args))
+
+
+def marked(
+    text: str, mark: dict[str, Any], buttons: list[dict[str, Any]] | None = None
+) -> Rendered:
+    """Markup text as blocks with our mark."""
+    blocks: list[dict[str, Any]] = [
+        {"type": "section", "text": {"type": "mrkdwn", "text": part, "verbatim": True}}
+        for part in split(text)
+    ]
+    made = buttons or []
+    blocks += [
+        {"type": "actions", "elements": made[start : start + ELEMENTS]}
+        for start in range(0, len(made), ELEMENTS)
+    ]
+    return Rendered(_first(text, NOTICE_LENGTH), blocks, mark)
+
+
+def plain(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> tuple[str, str]:
+    """Subject and text for mail; ``args`` are resolved. Raises ``CatalogueError``.
+
+    The subject is the text ``<template>_subject``, or else the first line.
+    """
+    texts = catalogue.best(message.lang)
+    body = texts.say(message.template, args, message.tz, written_for=message.catalogue)
+    key = f"{message.template}_subject"
+    subject = body.partition("\n")[0]
+    if texts.has(key):
+        subject = texts.say(key, args, message.tz, written_for=message.catalogue)
+    return " ".join(subject.split()), body
+
+
+async def render(
+    message: Message, catalogue: Catalogue, person: Resolve, link: FindLink | None = None
+) -> Rendered:
+    """The message for the chat platform, its references looked up first."""
+    return chat(message, catalogue, await resolved(message.args, person, link))
+
+
+def _buttons(message: Message, texts: Texts, args: Mapping[str, str]) -> list[dict[str, Any]]:
+    return [_button(button, texts, args, message) for button in message.buttons]
+
+
+def _button(
+    button: Button, texts: Texts, args: Mapping[str, str], message: Message
+) -> dict[str, Any]:
+    label = texts.say(button.label, args, message.tz, show=in_label, written_for=message.catalogue)
+    made: dict[str, Any] = {
+        "type": "button",
+        "action_id": button.action,
+        "text": {"type": "plain_text", "text": _first(label, LABEL_LENGTH), "emoji": False},
+    }
+    if button.style:
+        made["style"] = button.style
+    return made
+
+
+def _first(text: str, most: int) -> str:
+    """The text, or as much of it as fits, ending in an ellipsis."""
+    if len(text) <= most:
+        return text
+    return text[: _safe_cut(text, most - 1)].rstrip() + "\N{HORIZONTAL ELLIPSIS}"
+
+
+def split(text: str, most: int = SECTION_LENGTH) -> list[str]:
+    """The text in parts of at most ``most`` characters, cut at a line's end where one is."""
+    parts: list[str] = []
+    rest = text.strip()
+    while len(rest) > most:
+        cut = rest.rfind("\n", 1, most + 1)
+        if cut <= 0:
+            cut = rest.rfind(" ", most // 2, most + 1)
+        if cut <= 0 or _safe_cut(rest, cut) != cut:
+            cut = _safe_cut(rest, cut if cut > 0 else most)
+        parts.append(rest[:cut].rstrip())
+        rest = rest[cut:].lstrip()
+    if rest or not parts:
+        parts.append(rest or MISSING)
+    return parts
+
+
+def _safe_cut(text: str, at: int) -> int:
+    """The last place up to ``at`` that lies inside no ``&amp;`` and no ``<...>``."""
+    for opened, closed in (("<", ">"), ("&", ";")):
+        start = text.rfind(opened, max(0, at - 512), at)
+        if start > 0 and closed not in text[start:at]:
+            end = text.find(closed, at)
+            if 0 <= end < start + 512 and "\n" not in text[start:end]:
+                at = start
+    return at
