@@ -15,6 +15,7 @@ from bot.practice.chatserver.socketmode import EnvelopeType, Sockets
 
 _JSON = "application/json"
 _FORM = "application/x-www-form-urlencoded"
+_REDIRECTS = 3  # the client raises on reaching it: two are followed
 _ENVELOPES: dict[DeliveryKind, EnvelopeType] = {
     "event": "events_api",
     "interactive": "interactive",
@@ -80,7 +81,7 @@ class Http:
     ) -> None:
         try:
             async with self._client().post(
-                url, data=body, headers=headers, timeout=limit, max_redirects=2
+                url, data=body, headers=headers, timeout=limit, max_redirects=_REDIRECTS
             ) as answer:
                 delivery.status = answer.status
                 delivery.body = await answer.text()

@@ -162,7 +162,10 @@ def open_dm(call: Call) -> Json:
     users = [user for user in call.args.text("users").split(",") if user]
     if not users:
         raise Refused("users_list_not_supplied")
+    for user in users:
+        call.workspace.user(user)
     if len(users) > 1:
+        # Several people at once are allowed by the platform; the stand-in does not play it.
         raise Refused("method_not_supported_for_channel_type")
     return _open_with(call, users[0])
 
