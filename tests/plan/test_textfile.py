@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from bot.plan import importer, table
 from bot.plan.importer import parse
 from tests.plan.support import csv_of, expect, only, read_rows, read_text, row
 
@@ -133,3 +134,23 @@ def test_an_old_workbook_whatever_its_name(tmp_path: Path) -> None:
         "old or password-protected",
         "save it without a password",
     )
+
+
+def test_a_file_that_is_too_large(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(table, "MAX_BYTES", 50)
+    expect(only(read_rows(tmp_path, row()).problems), 0, "", "sites.csv", "is larger than", "split")
+
+
+def test_too_many_rows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importer, "MAX_ROWS", 1)
+    parsed = read_rows(tmp_path, row(), row(site="b", serials="HML-MTHE79"))
+    expect(only(parsed.problems), 0, "", "sites.csv", "has more than 1 rows", "split the list")
+    assert len(parsed.sites) == 1
+
+
+def test_an_error_late_in_the_file_keeps_what_was_read(tmp_path: Path) -> None:
+    rows = [row(site=f"s{n}", serials=f"HML-{n:06}") for n in range(30)]
+    parsed = read_text(tmp_path, csv_of(*rows) + '"a"b,c\n')
+    problem = only(parsed.problems)
+    assert (problem.line, len(parsed.sites)) == (32, 30)
+    assert "nothing after this line was read" in problem.remedy

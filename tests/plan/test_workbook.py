@@ -3,12 +3,13 @@
 # ruff: noqa: DTZ001 - a workbook knows wall time only
 
 import random
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
 import openpyxl
 import pytest
 
+from bot.plan import workbook
 from bot.plan.columns import BY_KEY
 from bot.plan.importer import Parsed, parse
 from tests.plan.support import GOOD, expect, only, read_book, read_rows, row
@@ -184,3 +185,22 @@ def test_damage_anywhere_is_a_problem_never_a_crash(tmp_path: Path) -> None:
         assert parsed.sites or parsed.problems
         reported += bool(parsed.problems)
     assert reported > 100
+
+
+def test_true_and_false_are_words(tmp_path: Path) -> None:
+    assert read_book(tmp_path, row(access=True)).sites[0].access == "TRUE"
+
+
+def test_a_span_of_hours_is_no_time_of_day(tmp_path: Path) -> None:
+    parsed = read_book(tmp_path, row(end=timedelta(hours=26)))
+    expect(
+        only(parsed.problems), 2, "window end", "1 day, 2:00:00", "not a date and time", "write it"
+    )
+
+
+def test_a_workbook_that_unpacks_to_too_much(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(workbook, "MAX_UNPACKED", 1000)
+    parsed = read_book(tmp_path, row())
+    expect(only(parsed.problems), 0, "", "sites.xlsx", "too much data", "keep only the site list")
