@@ -56,10 +56,11 @@ class Store(Outbox, Index):
         """The subject as it stands; version 0 when it does not exist."""
         k = keys.of(subject.home)
         key = k.subject(subject.name)
-        fields = self._reads.submit(command(key, "HMGET", key, "ver", "body", "chain"))
-        hold = self._reads.submit(command(k.hold, "GET", k.hold))
-        version, body, chain = cast("list[bytes | None]", await fields)
-        return Loaded(number(version), body or b"", number(await hold), (chain or b"").decode())
+        fields, hold = await self._read_all(
+            (command(key, "HMGET", key, "ver", "body", "chain"), command(k.hold, "GET", k.hold))
+        )
+        version, body, chain = cast("list[bytes | None]", fields)
+        return Loaded(number(version), body or b"", number(hold), (chain or b"").decode())
 
     async def commit(self, c: Commit) -> Result:
         """Write a decision as a whole, once for its fact id.

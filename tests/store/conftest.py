@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from typing import Any
 
+import hypothesis  # noqa: F401 - its plugin imports it at the end else, and some 3.11 fail there
 import pytest
 
 from bot.model.message import Message
