@@ -46,7 +46,7 @@ class Said(Fact, frozen=True, kw_only=True, tag="said"):
 
 
 class Pressed(Fact, frozen=True, kw_only=True, tag="pressed"):
-    """A button. ``action`` is what the button was made with, e.g. ``a:q7:done`` or ``e:e1:take``."""
+    """A button. ``action`` is what it was made with, e.g. ``a:q7:done`` or ``e:e1:take``."""
 
     actor: Actor
     action: str
@@ -101,6 +101,7 @@ class Delivered(Fact, frozen=True, kw_only=True, tag="delivered"):
     stamp: str = ""
     rev: int = 0
     slot: str = ""
+    root: bool = False  # it opened the thread
 
 
 class Undeliverable(Fact, frozen=True, kw_only=True, tag="undeliverable"):

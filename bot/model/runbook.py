@@ -23,6 +23,7 @@ AskKind = Literal[
     "version",  # read the label
     "choice",  # one of the listed answers
     "light",  # what the light shows
+    "callback",  # a telephone number and a time to call
 ]
 #: What to do when a light pattern is seen at a stage.
 LightDo = Literal["wait", "next", "success", "check_cable", "check_power", "call"]

@@ -7,6 +7,9 @@ import msgspec
 #: Wave and site names are used in keys and fact ids, so they carry no separators.
 SLUG = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,47}")
 
+#: In place of a site: every visit of the wave. No site can be called so.
+EVERY = "*"
+
 
 class Subject(msgspec.Struct, frozen=True, order=True):
     """One aggregate with a version of its own.

@@ -1,0 +1,5 @@
+"""The desk: the one place that decides. ``Desk.receive`` loads, decides, commits, retries."""
+
+from bot.desk.desk import Desk, Outcome
+
+__all__ = ["Desk", "Outcome"]

@@ -1,0 +1,167 @@
+"""``Desk.receive``: load one subject, let the model decide, commit, retry.
+
+The desk is the only writer of subjects. It answers after the commit and never before; with the
+store away it raises ``StoreAway``, and the one who brought the fact brings it again.
+"""
+
+import asyncio
+import logging
+import time
+import traceback
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+from msgspec.structs import replace
+
+from bot.desk.kinds import KINDS
+from bot.desk.surroundings import Surroundings
+from bot.desk.writing import Draft, commit_of
+from bot.model.fact import AnyFact, Registered, Said
+from bot.model.kept import Kept, KeptAside
+from bot.model.kept import evolve as evolve_kept
+from bot.model.people import person_key, text_key
+from bot.model.subject import ASIDE, EVERY, Subject
+from bot.store.commit import Commit, Done, Known, Loaded, Stale
+from bot.store.errors import StoreAway
+from bot.store.store import Store
+
+TRIES = 5
+PATIENCE = 2.0  # seconds of process time in which a fact is retried
+_FANOUT = 64
+_log = logging.getLogger("musterline.desk")
+
+
+class Outcome(msgspec.Struct, frozen=True):
+    """What became of a fact. ``answer`` as in ``Decision``; ``again``: it was known before."""
+
+    answer: str
+    again: bool = False
+
+
+_outcomes = msgspec.json.Decoder(Outcome)
+
+
+class Desk:
+    """One per process. ``on_commit`` hears of every commit, to wake whoever waits for it."""
+
+    def __init__(self, store: Store, surroundings: Surroundings) -> None:
+        self.store = store
+        self.surroundings = surroundings
+        self.on_commit: list[Callable[[Commit], None]] = []
+        self.busy = 0  # facts being decided now
+
+    async def receive(self, fact: AnyFact) -> Outcome:
+        """Bring ``fact`` in. Raises ``StoreAway`` when its fate is unknown, ``StoreRefused``
+        when the store will not take it."""
+        self.busy += 1
+        try:
+            if fact.subject.site == EVERY:
+                return await self._to_every(fact)
+            return await self._patiently(fact)
+        finally:
+            self.busy -= 1
+
+    # --- one subject -------------------------------------------------------------------
+
+    async def _patiently(self, fact: AnyFact) -> Outcome:
+        """Retry conflicts and a store that is away, always under the same fact id."""
+        began, tries = time.monotonic(), 0
+        loaded: Loaded | None = None
+        while True:
+            tries += 1
+            try:
+                answer = await self._once(fact, loaded)
+            except StoreAway:
+                loaded = None
+                if tries >= TRIES or time.monotonic() - began > PATIENCE:
+                    raise
+                await asyncio.sleep(0.05 * 2**tries)
+                continue
+            if isinstance(answer, Outcome):
+                return answer
+            loaded = answer
+            if tries >= TRIES:
+                return await self._keep(fact, "it met another decision every time")
+
+    async def _once(self, fact: AnyFact, loaded: Loaded | None) -> Outcome | Loaded:
+        """One try; gives what stands now when another decision came first."""
+        await self._keep_words(fact)
+        if loaded is None:
+            loaded = await self.store.load(fact.subject)
+        try:
+            draft = await self._decide(fact, loaded)
+        except StoreAway:
+            raise
+        except Exception:
+            _log.exception("fact %s could not be decided and is kept aside", fact.id)
+            return await self._keep(fact, traceback.format_exc(limit=-3))
+        if draft is None:
+            return await self._unexpected(fact)
+        commit = commit_of(fact, loaded, draft)
+        match await self.store.commit(commit):
+            case Done():
+                for hook in self.on_commit:
+                    hook(commit)
+                return Outcome(draft.decision.answer)
+            case Known(outcome):
+                return replace(_outcomes.decode(outcome), again=True)
+            case Stale(now):
+                return now
+
+    async def _decide(self, fact: AnyFact, loaded: Loaded) -> Draft | None:
+        kind = KINDS[fact.subject.kind]
+        state = kind.read(loaded.body)
+        context = await self.surroundings.context(self.store, fact, loaded)
+        decision = kind.decide(state, fact, context)
+        if decision is None or (decision.answer == "unknown" and isinstance(fact, Registered)):
+            return None
+        return Draft(
+            decision=decision,
+            before=kind.deadlines(state, context),
+            after=kind.deadlines(decision.after, context),
+            had=kind.tally(state),
+            has=kind.tally(decision.after),
+        )
+
+    async def _keep_words(self, fact: AnyFact) -> None:
+        """What people write lies with their personal data; the journal holds only where."""
+        if isinstance(fact, Said) and fact.words:
+            await self.store.person_put(
+                person_key(fact.actor.user), {text_key(fact.id): fact.words}
+            )
+
+    # --- what fits nowhere --------------------------------------------------------------
+
+    async def _unexpected(self, fact: AnyFact) -> Outcome:
+        """No such subject, or no such unit: kept aside, shown, never acted on."""
+        if isinstance(fact, Registered) and fact.subject != ASIDE:
+            return await self.receive(replace(fact, id=f"{fact.id}/aside", subject=ASIDE))
+        return await self._keep(fact, f"there is no {fact.subject}")
+
+    async def _keep(self, fact: AnyFact, why: str) -> Outcome:
+        """Put a fact that cannot be brought in onto the kept-aside list, with its trace."""
+        event = KeptAside("failed", detail=f"{type(fact).__name__} {fact.id}: {why}"[:2000])
+        marked = replace(fact, id=f"{fact.id}/kept", subject=ASIDE)
+        for _ in range(TRIES):
+            loaded = await self.store.load(ASIDE)
+            kept: Kept | None = KINDS["aside"].read(loaded.body)
+            after = evolve_kept(kept, event, fact.received_at, fact.id)
+            draft = Draft.of(after, (event,), "kept", KINDS["aside"].tally(kept))
+            if not isinstance(await self.store.commit(commit_of(marked, loaded, draft)), Stale):
+                return Outcome("kept")
+        raise StoreAway(f"the kept-aside list is too busy to take {fact.id}")
+
+    # --- every visit of a wave ----------------------------------------------------------
+
+    async def _to_every(self, fact: AnyFact) -> Outcome:
+        """A follow-up to all visits of a wave, each under an id of its own; repeats are known."""
+        facts = await self.surroundings.expand(self.store, fact)
+        for start in range(0, len(facts), _FANOUT):
+            await asyncio.gather(*(self.receive(f) for f in facts[start : start + _FANOUT]))
+        await self.surroundings.expanded(self.store, fact)
+        return Outcome("ok")
+
+    async def state(self, subject: Subject) -> Any:
+        """The subject's snapshot as it stands, or ``None``."""
+        return KINDS[subject.kind].read((await self.store.load(subject)).body)

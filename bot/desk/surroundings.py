@@ -1,0 +1,105 @@
+"""What decisions may look at: runbook, people, habits, and where the wave stands."""
+
+from collections.abc import Callable
+
+import msgspec
+from msgspec.structs import replace
+
+from bot.model.board import Board, board
+from bot.model.context import Context
+from bot.model.fact import AnyFact, Due, Planned, Pressed, Said, Told
+from bot.model.lexicon import Lexicon
+from bot.model.policy import Policy
+from bot.model.roster import Roster
+from bot.model.runbook import Runbook
+from bot.model.visit.state import Visit
+from bot.store.commit import Loaded
+from bot.store.store import Store
+
+_visits = msgspec.json.Decoder(Visit)
+
+
+class Surroundings:
+    """Data around the subjects. ``roster`` may be replaced while running.
+
+    ``wakeable``: whether the people on call can be reached by more than chat.
+    """
+
+    def __init__(
+        self,
+        *,
+        book: Runbook,
+        lexicons: dict[str, Lexicon],
+        policy: Policy,
+        roster: Roster,
+        may_open: Callable[[Roster, int], bool] = lambda roster, at: roster.staffed(at),
+    ) -> None:
+        self.book = book
+        self.lexicons = lexicons
+        self.policy = policy
+        self.roster = roster
+        self._may_open = may_open
+
+    async def context(self, store: Store, fact: AnyFact, loaded: Loaded) -> Context:
+        subject = fact.subject
+        summary: Board | None = None
+        neighbours = 0
+        if subject.kind == "wave" and isinstance(fact, Due) and fact.kind == "pin":
+            summary = await self.board(store, subject.home, fact.received_at)
+        elif subject.kind == "visit" and _may_call(fact):
+            counters = await store.get_counters(subject.home)
+            neighbours = counters.get("calling", 0)
+        return Context(
+            book=self.book,
+            lexicons=self.lexicons,
+            policy=self.policy,
+            roster=self.roster,
+            version=loaded.version,
+            held=loaded.hold % 2 == 1,
+            neighbours=neighbours,
+            board=summary,
+            may_open=self._may_open(self.roster, fact.received_at),
+        )
+
+    async def visits(self, store: Store, home: str) -> list[Visit]:
+        """All visits of a wave, as they stand."""
+        found = []
+        for subject in await store.visits(home):
+            body = (await store.load(subject)).body
+            if body:
+                found.append(_visits.decode(body))
+        return found
+
+    async def board(self, store: Store, home: str, at: int) -> Board:
+        return board(await self.visits(store, home), at)
+
+    async def expand(self, store: Store, fact: AnyFact) -> list[AnyFact]:
+        """A fact for every visit of the wave; a staged import becomes the plan of each row."""
+        home = fact.subject.home
+        if isinstance(fact, Told) and fact.what == "staged":
+            rows = await store.staged(home, fact.args["staged"])
+            return [
+                Planned(
+                    id=f"{fact.id}/{site}",
+                    subject=replace(fact.subject, name=f"v:{site}"),
+                    received_at=fact.received_at,
+                    plan=plan,
+                )
+                for site, plan in sorted(rows.items())
+            ]
+        return [
+            replace(fact, id=f"{fact.id}/{subject.site}", subject=subject)
+            for subject in await store.visits(home)
+        ]
+
+    async def expanded(self, store: Store, fact: AnyFact) -> None:
+        """All of them are in: staged rows are no longer needed."""
+        if isinstance(fact, Told) and fact.what == "staged":
+            await store.unstage(fact.subject.home, fact.args["staged"])
+
+
+def _may_call(fact: AnyFact) -> bool:
+    """Whether a call may be made out by this fact, whose text names the neighbours affected."""
+    return isinstance(fact, (Said, Pressed)) or (
+        isinstance(fact, Due) and fact.kind.startswith("call:")
+    )

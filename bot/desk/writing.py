@@ -1,0 +1,89 @@
+"""From a decision to what the store writes."""
+
+from typing import Any
+
+import msgspec
+
+from bot.model.decision import Decision
+from bot.model.event import Event
+from bot.model.fact import AnyFact, Delivered, Due, Undeliverable
+from bot.model.visit.tally import difference
+from bot.store.commit import ANY, Commit, Loaded, Settle
+
+_encode = msgspec.json.Encoder().encode
+
+
+class Entry(msgspec.Struct, frozen=True):
+    """One line of the journal: what happened, when, and which kind of fact led to it."""
+
+    at: int
+    why: str
+    event: Any
+
+
+class Draft(msgspec.Struct, frozen=True):
+    """A decision with the deadlines and counters before and after it."""
+
+    decision: Decision[Any]
+    before: dict[str, int] = {}
+    after: dict[str, int] = {}
+    had: dict[str, int] = {}
+    has: dict[str, int] = {}
+
+    @classmethod
+    def of(cls, after: Any, events: tuple[Event, ...], answer: str, had: dict[str, int]) -> "Draft":
+        return cls(Decision(after, events, answer=answer), had=had, has=had)
+
+
+def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
+    decision = draft.decision
+    why = f"{type(fact).__name__}: {decision.answer}"
+    changed = bool(decision.events or decision.messages)
+    deadlines = {k: at for k, at in draft.after.items() if draft.before.get(k) != at}
+    if isinstance(fact, Due) and fact.kind in draft.after:
+        deadlines[fact.kind] = draft.after[fact.kind]  # the entry that fired is spent
+    dropped = [k for k in draft.before if k not in draft.after]
+    if isinstance(fact, Due) and fact.kind not in draft.after and fact.kind not in dropped:
+        dropped.append(fact.kind)
+    return Commit(
+        subject=fact.subject,
+        fact_id=fact.id,
+        version=loaded.version if changed or deadlines else ANY,
+        hold=loaded.hold,
+        chain=loaded.chain,
+        body=_encode(decision.after) if changed else b"",
+        outcome=_encode({"answer": decision.answer}),
+        entries=tuple(_encode(Entry(fact.received_at, why, event)) for event in decision.events),
+        deadlines=deadlines,
+        dropped=tuple(dropped),
+        outbox=decision.messages,
+        settle=_settles(fact),
+        counters=difference(draft.had, draft.has) | _sent(fact),
+        set_hold=decision.hold,
+    )
+
+
+def _settles(fact: AnyFact) -> tuple[Settle, ...]:
+    """A delivery is recorded and its message settled in the same commit."""
+    if isinstance(fact, Delivered):
+        return (
+            Settle(
+                message=fact.message,
+                thread=fact.thread,
+                state="sent",
+                channel=fact.channel,
+                stamp=fact.stamp,
+                slot=fact.slot,
+                rev=fact.rev,
+                root=fact.root,
+            ),
+        )
+    if isinstance(fact, Undeliverable):
+        return (Settle(message=fact.message, thread=fact.thread, state="dead", why=fact.why),)
+    return ()
+
+
+def _sent(fact: AnyFact) -> dict[str, int]:
+    if isinstance(fact, Delivered):
+        return {"sent": 1}
+    return {"dead": 1} if isinstance(fact, Undeliverable) else {}

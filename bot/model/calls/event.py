@@ -1,0 +1,118 @@
+"""What can happen to a call, and the call it makes of it."""
+
+from typing import Any, Literal
+
+from msgspec.structs import replace
+
+from bot.model.calls.state import Call, Operator, find
+from bot.model.event import Event
+
+#: What ended the condition a call was raised for.
+ClearedBy = Literal["registration", "answer", "resumed", "plan"]
+
+
+class Raised(Event, frozen=True, tag="raised"):
+    call: Call
+
+
+class Called(Event, frozen=True, tag="called"):
+    """The call went out to the person on this rung; ``due`` is when it must be taken."""
+
+    call: str
+    to: str
+    rung: int
+    rounds: int
+    due: int
+
+
+class Taken(Event, frozen=True, tag="taken"):
+    call: str
+    by: str
+    due: int
+
+
+class Offered(Event, frozen=True, tag="offered"):
+    """Handed on: the giver keeps it until the other accepts."""
+
+    call: str
+    to: str
+    due: int
+
+
+class OfferLapsed(Event, frozen=True, tag="offer_lapsed"):
+    call: str
+    due: int
+
+
+class PutOff(Event, frozen=True, tag="put_off"):
+    call: str
+    due: int
+    third_party: bool = False
+
+
+class Reminded(Event, frozen=True, tag="reminded"):
+    """Taken, put off or cleared, and nothing happened since: said so, and a new deadline set."""
+
+    call: str
+    operator: Operator
+    due: int
+
+
+class Cleared(Event, frozen=True, tag="cleared"):
+    call: str
+    by: ClearedBy
+    due: int
+
+
+class Closed(Event, frozen=True, tag="closed"):
+    call: str
+    by: str
+    reason: str
+
+
+CallEvent = Raised | Called | Taken | Offered | OfferLapsed | PutOff | Reminded | Cleared | Closed
+
+
+def evolve(calls: tuple[Call, ...], event: CallEvent, at: int) -> tuple[Call, ...]:
+    """The calls after ``event``. Raises ``LookupError`` for a call that does not exist."""
+    if isinstance(event, Raised):
+        return (*calls, event.call)
+    call = find(calls, event.call)
+    if call is None:
+        raise LookupError(f"no call {event.call}")
+    changed: Call = replace(call, **_changes(call, event, at))
+    return tuple(changed if c.id == call.id else c for c in calls)
+
+
+def _changes(call: Call, event: CallEvent, at: int) -> dict[str, Any]:
+    match event:
+        case Called():
+            return {
+                "operator": "none",
+                "called_at": at if call.called_at is None else call.called_at,
+                "rung": event.rung,
+                "rounds": event.rounds,
+                "due": event.due,
+                "third_party": False,
+            }
+        case Taken():
+            return {
+                "operator": "ack",
+                "taken_by": event.by,
+                "offered_to": "",
+                "due": event.due,
+                "third_party": False,
+            }
+        case Offered():
+            return {"offered_to": event.to, "due": event.due}
+        case OfferLapsed():
+            return {"offered_to": "", "due": event.due}
+        case PutOff():
+            return {"operator": "shelved", "due": event.due, "third_party": event.third_party}
+        case Reminded():
+            return {"operator": event.operator, "due": event.due, "third_party": False}
+        case Cleared():
+            return {"cleared_at": at, "due": event.due}
+        case Closed():
+            return {"operator": "closed", "reason": event.reason, "offered_to": ""}
+    raise LookupError(f"no rule for {type(event).__name__}")

@@ -1,0 +1,167 @@
+"""The life of a call: raised, called out, climbing until it is taken, reminded until closed.
+
+Written against a small protocol, so that a visit and a wave share it. Every open call has a
+deadline (``due``) at every moment; :func:`on_due` says what happens when it comes.
+"""
+
+from typing import Protocol
+
+from bot.model.calls import event as e
+from bot.model.calls.state import AT_ONCE, Call, First, find
+from bot.model.context import Context
+from bot.model.message import Button
+from bot.model.policy import minutes
+from bot.model.roster import Staff
+from bot.model.runbook import Cause
+
+
+class CallHolder(Protocol):
+    """What a subject with calls offers; ``bot.model.visit.turn.Turn`` is one."""
+
+    @property
+    def at(self) -> int: ...
+    @property
+    def context(self) -> Context: ...
+    @property
+    def calls(self) -> tuple[Call, ...]: ...
+    def emit_call(self, event: e.CallEvent) -> None: ...
+    def next_id(self, letter: str) -> str: ...
+    def post_call(
+        self,
+        call: Call,
+        template: str,
+        *,
+        buttons: tuple[Button, ...] = (),
+        root: bool = False,
+        **args: str | int,
+    ) -> None: ...
+    def mail_call(self, call: Call, address: str, template: str) -> None: ...
+    def say_privately(self, user: str, template: str, call: Call) -> None: ...
+    def on_unanswered(self, call: Call) -> None:
+        """The whole ladder was climbed once and nobody took it."""
+
+
+def raise_call(
+    turn: CallHolder, cause: Cause, *, stage: str = "", unit: str = "", seen: str = ""
+) -> Call:
+    """Raise a call, unless one for the same cause and unit is open: then that one is given."""
+    for call in turn.calls:
+        if call.open and call.cause == cause and call.unit == unit:
+            return call
+    route = turn.context.book.route(cause)
+    first: First = "admin" if route.first == "admin" else "oncall"
+    call = Call(
+        id=turn.next_id("e"),
+        cause=cause,
+        severity=route.severity,
+        first=first,
+        raised_at=turn.at,
+        due=turn.at + turn.context.policy.gather,
+        take_within=minutes(route.minutes),
+        stage=stage,
+        unit=unit,
+        seen=seen,
+    )
+    turn.emit_call(e.Raised(call))
+    if cause in AT_ONCE:
+        call_out(turn, call, rung=0, rounds=0)
+    return as_now(turn, call)
+
+
+def call_out(turn: CallHolder, call: Call, *, rung: int, rounds: int) -> None:
+    """Make the call to the person on ``rung``; the first time with the whole card."""
+    first_time = call.called_at is None
+    people = ladder(turn, call)
+    person = people[rung] if rung < len(people) else None
+    due = turn.at + call.take_within
+    turn.emit_call(e.Called(call.id, person.user if person else "", rung, rounds, due))
+    now = as_now(turn, call)
+    everyone = people if call.severity == "critical" and first_time else people[rung : rung + 1]
+    turn.post_call(
+        now,
+        "call" if first_time else "call_again",
+        root=first_time,
+        buttons=(Button(f"e:{call.id}:take", "b_take", "primary"),),
+        to_users=" ".join(p.user for p in everyone),
+        climbed=rounds * max(1, len(people)) + rung,
+    )
+    for someone in everyone:
+        if someone.mail:
+            turn.mail_call(now, someone.mail, "call_mail")
+
+
+def ladder(turn: CallHolder, call: Call) -> list[Staff]:
+    return turn.context.roster.ladder(call.first, turn.at)
+
+
+def on_due(turn: CallHolder, call_id: str) -> None:
+    """The call's own deadline came."""
+    call = find(turn.calls, call_id)
+    if call is None or not call.open or call.due > turn.at:
+        return
+    limits = turn.context.book.limits
+    if call.cleared_at is not None:
+        due = turn.at + turn.context.policy.close_reminder
+        turn.emit_call(e.Reminded(call.id, call.operator, due))
+        turn.post_call(as_now(turn, call), "call_please_close", buttons=taken_buttons(call))
+    elif call.offered_to:
+        turn.emit_call(e.OfferLapsed(call.id, turn.at + minutes(limits.taken_without_progress)))
+        turn.post_call(
+            as_now(turn, call), "call_offer_lapsed", to_users=call.taken_by, who=_name(turn, call)
+        )
+    elif call.called_at is None:
+        call_out(turn, call, rung=0, rounds=0)
+    elif call.operator == "shelved":
+        call_out(turn, call, rung=call.rung, rounds=call.rounds)
+    else:  # nobody took it, or it was taken and nothing came of it
+        climb(turn, call)
+
+
+def climb(turn: CallHolder, call: Call) -> None:
+    """Go to the next person; after the last, begin again and say that nobody answers."""
+    people = ladder(turn, call)
+    rung, rounds = call.rung + 1, call.rounds
+    if rung >= len(people):
+        rung, rounds = 0, rounds + 1
+    call_out(turn, call, rung=rung, rounds=rounds)
+    if rounds > call.rounds and rounds == 1:
+        turn.on_unanswered(as_now(turn, call))
+
+
+def clear(turn: CallHolder, call: Call, by: e.ClearedBy) -> None:
+    """The condition is over. Before anyone was called the call closes by itself."""
+    if not call.open or call.cleared_at is not None:
+        return
+    due = turn.at + turn.context.policy.close_reminder
+    turn.emit_call(e.Cleared(call.id, by, due))
+    if call.called_at is None:
+        turn.emit_call(e.Closed(call.id, "", "cleared before anyone was called"))
+        return
+    turn.post_call(
+        as_now(turn, call),
+        f"call_cleared_{by}",
+        buttons=(Button(f"e:{call.id}:close", "b_close", "primary"),),
+    )
+
+
+def as_now(turn: CallHolder, call: Call) -> Call:
+    found = find(turn.calls, call.id)
+    assert found is not None
+    return found
+
+
+def _name(turn: CallHolder, call: Call) -> str:
+    staff = turn.context.roster.find(call.taken_by)
+    return staff.name if staff else call.taken_by
+
+
+def taken_buttons(call: Call) -> tuple[Button, ...]:
+    more = [
+        Button(f"e:{call.id}:close", "b_close", "primary"),
+        Button(f"e:{call.id}:hand", "b_hand_on"),
+    ]
+    if call.severity != "critical":
+        more.append(Button(f"e:{call.id}:later", "b_put_off"))
+    if call.cause in ("dead_line", "without_service"):
+        more.append(Button(f"e:{call.id}:third", "b_third_party"))
+    return tuple(more)

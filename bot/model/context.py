@@ -1,0 +1,26 @@
+"""What a decision may look at besides the subject itself: all of it data, none of it live."""
+
+import msgspec
+
+from bot.model.board import Board
+from bot.model.lexicon import Lexicon
+from bot.model.policy import Policy
+from bot.model.roster import Roster
+from bot.model.runbook import Runbook
+
+
+class Context(msgspec.Struct, frozen=True, kw_only=True):
+    """``version`` is the subject's as loaded; ids of new messages are made from it."""
+
+    book: Runbook
+    lexicons: dict[str, Lexicon]  # by language
+    policy: Policy
+    roster: Roster
+    version: int = 0
+    held: bool = False  # the wave holds new starts
+    neighbours: int = 0  # visits of the same wave with an open call
+    board: Board | None = None  # where the wave stands; only for decisions about its summary
+    may_open: bool = True  # whether somebody who can be woken is on call
+
+    def lexicon(self, lang: str) -> Lexicon:
+        return self.lexicons.get(lang) or self.lexicons["en"]

@@ -1,0 +1,105 @@
+"""Words of danger, misspelt ones too. In doubt it is danger.
+
+A phrase that only sounds like danger ("going out for a smoke") excuses the words inside it and
+no others, and only inside one clause: "fire, door stuck" is not a fire door.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby, pairwise
+from typing import Literal
+
+import msgspec
+
+from bot.model.lexicon import DENIES, ENQUIRES, NOT, SIGNS, Lexicon
+from bot.model.phrases import Found
+from bot.model.tokens import LONGEST_WORD, Clause, clauses
+
+#: ``said``; ``denied`` ("no smoke here"): asked once, a denial alone dismisses nothing;
+#: ``asked`` ("any smoke?"): somebody enquires, which from on-call is no danger.
+Stance = Literal["said", "denied", "asked"]
+_WORST: tuple[Stance, ...] = ("said", "asked", "denied")
+#: So many single letters in a row are a word written with blanks between them.
+SPACED_LETTERS = 4
+
+
+class Danger(msgspec.Struct, frozen=True, kw_only=True):
+    """What was found: the rule, the words as written, and how they were meant."""
+
+    rule: str
+    word: str
+    stance: Stance = "said"
+
+
+def find(words: str, lexicons: Sequence[Lexicon]) -> Danger | None:
+    """The gravest danger in the words, in any of the languages; none if there is none."""
+    parts = clauses(words)
+    found = [danger for part in parts for danger in _in_clause(part, lexicons)]
+    if not found and len(parts) > 1:
+        found = list(_across(parts, lexicons))
+    return min(found, key=lambda danger: _WORST.index(danger.stance), default=None)
+
+
+def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+    words = clause.words
+    known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
+    found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
+    excused = [hit for _, hits in found for hit in hits if hit.meaning == NOT]
+    for lexicon, hits in found:
+        for hit in hits:
+            if hit.meaning not in SIGNS and not any(_inside(hit, other) for other in excused):
+                stance = _stance(hit, hits, clause, lexicon)
+                word = " ".join(words[hit.start : hit.end])
+                yield Danger(rule=hit.meaning, word=word, stance=stance)
+        yield from _in_pieces(words, lexicon)
+
+
+def _inside(hit: Found, other: Found) -> bool:
+    return other.start <= hit.start and hit.end <= other.end
+
+
+def _stance(hit: Found, hits: Sequence[Found], clause: Clause, lexicon: Lexicon) -> Stance:
+    before = [other for other in hits if other.end <= hit.start]
+    if any(
+        other.meaning == DENIES and _through(other.end, hit.start, hits, clause.words, lexicon)
+        for other in before
+    ):
+        return "denied"
+    if clause.asks and any(other.meaning == ENQUIRES and other.start == 0 for other in before):
+        return "asked"
+    return "said"
+
+
+def _through(
+    start: int, end: int, hits: Sequence[Found], words: Sequence[str], lexicon: Lexicon
+) -> bool:
+    """Whether a denial reaches: only small words and other dangers lie between."""
+    covered = {
+        index for hit in hits if hit.meaning not in SIGNS for index in range(hit.start, hit.end)
+    }
+    return all(
+        index in covered or words[index] in lexicon.denies_through for index in range(start, end)
+    )
+
+
+def _in_pieces(words: Sequence[str], lexicon: Lexicon) -> Iterator[Danger]:
+    """A word cut in two by a blank ("smo ke"), or with blanks between all its letters."""
+    for one, two in pairwise(words):
+        rule = lexicon.danger_words.get(one + two)
+        if rule is not None:
+            yield Danger(rule=rule, word=f"{one} {two}")
+    for single, group in groupby(words, key=lambda word: len(word) == 1):
+        letters = list(group)
+        if single and len(letters) >= SPACED_LETTERS:
+            for hit in lexicon.dangers.find(("".join(letters)[:LONGEST_WORD],)):
+                if hit.meaning not in SIGNS:
+                    yield Danger(rule=hit.meaning, word=" ".join(letters))
+
+
+def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+    """Phrases that punctuation cuts in two: "the alarm... going off"."""
+    words = [word for part in parts for word in part.words]
+    owner = [index for index, part in enumerate(parts) for _ in part.words]
+    for lexicon in lexicons:
+        for hit in lexicon.dangers.find(words):
+            if hit.meaning not in SIGNS and owner[hit.start] != owner[hit.end - 1]:
+                yield Danger(rule=hit.meaning, word=" ".join(words[hit.start : hit.end]))

@@ -1,0 +1,223 @@
+"""The words of one language that the reader knows, as validated data.
+
+One file per language; how a phrase is written stands in ``bot.model.phrases``. Nothing in the
+code knows a language: a second one is a second file.
+"""
+
+from collections.abc import Iterator
+from functools import cached_property
+from typing import Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from bot.model.phrases import EDIT_FROM, Phrases
+from bot.model.runbook import Colour
+from bot.model.tokens import words_of
+
+#: What a phrase may mean beside lights, times, serials, versions and choices.
+Meaning = Literal[
+    "stop",
+    "help",
+    "power_cycled",
+    "no",
+    "other_time",
+    "not_yet",
+    "pause",
+    "no_signal",
+    "question",
+    "done",
+    "yes",
+    "seen",
+    "thanks",
+    "small_talk",
+]
+#: The rules of danger; each names what was seen.
+Rule = Literal[
+    "smoke", "sparks", "burning", "shock", "water", "heat", "injury", "gas", "fire", "alarm"
+]
+#: What a phrase says about how a light behaves.
+Behaviour = Literal["steady", "blinking", "not_blinking", "slow", "fast", "off", "lit"]
+#: Signs among the words of danger: what excuses, what denies, what only enquires.
+NOT, DENIES, ENQUIRES = "-", "!", "?"
+SIGNS = frozenset((NOT, DENIES, ENQUIRES))
+Phrase = str
+Listed = tuple[Phrase, ...]
+
+
+class Words(BaseModel):
+    """Base: unknown keys are errors, values cannot be changed after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Said(Words):
+    """How a meaning is put into words, surest first."""
+
+    alone: Listed = Field(default=(), description="the clause says this and nothing else")
+    within: Listed = Field(default=(), description="sure wherever it stands in a clause")
+    maybe: Listed = Field(default=(), description="likely, but asked back")
+
+
+class Rates(Words):
+    """How a flash rate is put into words; ``#`` are the numbers."""
+
+    count_in_seconds: Listed = Field(description="# blinks in # seconds")
+    per_second: Listed = Field(description="# blinks a second; without # it is one")
+    every_seconds: Listed = Field(description="one blink every # seconds; without # it is one")
+
+
+class Clock(Words):
+    """A clock time: ``#`` is the hour, or hour and minute as in 21:30."""
+
+    phrase: Phrase
+    add: int = Field(default=0, ge=-60, le=60, description="minutes to add to the hour")
+    half: Literal["", "am", "pm"] = Field(default="", description="which half of the day is said")
+
+
+class Lexicon(Words):
+    """The words of one language."""
+
+    language: str = Field(pattern=r"^[a-z]{2,3}(-[A-Za-z0-9]+)*$", description="BCP 47 tag")
+    name: str = Field(min_length=1, description="the language's own name for itself")
+
+    danger: dict[Rule, Listed]
+    not_danger: Listed = Field(description="what only sounds like danger; must be one clause")
+    denies: Listed = Field(description="words before a danger word that deny it")
+    denies_through: Listed = Field(description="words that may stand between the two")
+    enquires: Listed = Field(description="how a clause starts that only asks about danger")
+
+    meanings: dict[Meaning, Said]
+    negates: Listed = Field(description="what turns a phrase behind it into its opposite")
+    negates_through: Listed = Field(description="words that may stand between the two")
+    unless: Listed = Field(description="what makes 'done' not quite done")
+    hedges: Listed = Field(description="what says that the speaker is not sure")
+    asks: Listed = Field(description="how a clause starts that asks something")
+    fillers: Listed = Field(description="words that change nothing")
+
+    colours: dict[Colour, Listed]
+    other_colours: Listed = Field(description="colours that no light of ours has")
+    behaviour: dict[Behaviour, Listed]
+    light_words: Listed = Field(description="words for the light itself")
+    things: Listed = Field(description="things with a colour of their own that are no light")
+    rates: Rates
+
+    numbers: dict[str, float]
+    durations: dict[Phrase, float] = Field(description="minutes; times # where there is one")
+    later: Listed = Field(description="with a duration or clock time: asks for more time")
+    elapsed: Listed = Field(description="with a duration: says how long it has been")
+    around: Listed = Field(description="small words that may stand around a wish for time")
+    clock: tuple[Clock, ...]
+
+    serial_labels: Listed = Field(description="words printed or said before a serial number")
+    version_labels: Listed = Field(description="words printed or said before a version")
+    dots: Listed = Field(description="words for the dot in a version")
+    choices: dict[str, Listed] = Field(default_factory=dict, description="by the answer's key")
+
+    misspelt: dict[str, Listed] = Field(
+        default_factory=dict, description="spellings of short words that no rule covers"
+    )
+    plain: Listed = Field(
+        default=(), description="ordinary words that are near one of ours and not a misspelling"
+    )
+
+    @model_validator(mode="after")
+    def _phrases_can_be_read(self) -> Self:
+        for rule in Rule.__args__:  # type: ignore[attr-defined]
+            if not self.danger.get(rule):
+                raise ValueError(f"danger: no words for {rule}")
+        for meaning in Meaning.__args__:  # type: ignore[attr-defined]
+            if meaning not in self.meanings:
+                raise ValueError(f"meanings: {meaning} is missing")
+        for phrases in (self.dangers, self.within, self.alone, self.lights, self.times):
+            phrases.find(())
+        return self
+
+    @cached_property
+    def known(self) -> frozenset[str]:
+        """Every word of the file: none of them is a misspelling of another."""
+        plain = {word for phrase in self._all_phrases() for word in words_of(phrase)}
+        return frozenset(plain | {words_of(word)[0] for word in self.numbers})
+
+    def _all_phrases(self) -> Iterator[str]:
+        for said in self.meanings.values():
+            yield from (*said.alone, *said.within, *said.maybe)
+        for group in (self.danger, self.colours, self.behaviour, self.choices):
+            for listed in group.values():
+                yield from listed
+        for name, value in self:
+            if isinstance(value, tuple) and name != "clock":
+                yield from value
+        yield from (*self.rates.count_in_seconds, *self.rates.per_second)
+        yield from (*self.rates.every_seconds, *self.durations)
+        yield from (clock.phrase for clock in self.clock)
+
+    def _ready(self, meanings: dict[str, Listed]) -> Phrases:
+        return Phrases(meanings, numbers=self.numbers, misspelt=self.misspelt, known=self.known)
+
+    @cached_property
+    def dangers(self) -> Phrases:
+        """The words of danger, by rule, and the signs that go with them."""
+        rules = {str(rule): listed for rule, listed in self.danger.items()}
+        signs = {NOT: self.not_danger, DENIES: self.denies, ENQUIRES: self.enquires}
+        return self._ready({**rules, **signs})
+
+    @cached_property
+    def danger_words(self) -> dict[str, str]:
+        """Single words of danger of five letters or more, with their rule."""
+        return {
+            phrase: rule
+            for rule, listed in self.danger.items()
+            for phrase in listed
+            if len(phrase) >= EDIT_FROM and phrase.isalpha()
+        }
+
+    @cached_property
+    def alone(self) -> Phrases:
+        """What a clause may say and nothing else."""
+        said = {str(k): v.alone for k, v in self.meanings.items()}
+        return self._ready({**said, "filler": self.fillers})
+
+    @cached_property
+    def within(self) -> Phrases:
+        """What may stand anywhere in a clause; ``?`` marks the unsure ones."""
+        sure = {str(k): v.within for k, v in self.meanings.items()}
+        unsure = {f"{k}?": v.maybe for k, v in self.meanings.items()}
+        signs = {
+            "negates": self.negates,
+            "unless": self.unless,
+            "hedges": self.hedges,
+            "asks": self.asks,
+        }
+        return self._ready({**sure, **unsure, **signs})
+
+    @cached_property
+    def lights(self) -> Phrases:
+        """Colours, behaviour, rates and the words that tell a light from a thing."""
+        colours = {f"colour:{k}": v for k, v in self.colours.items()}
+        behaviour = {f"is:{k}": v for k, v in self.behaviour.items()}
+        rates = {
+            "rate:count": self.rates.count_in_seconds,
+            "rate:per": self.rates.per_second,
+            "rate:every": self.rates.every_seconds,
+        }
+        rest = {"colour:other": self.other_colours, "light": self.light_words}
+        return self._ready({**colours, **behaviour, **rates, **rest, "thing": self.things})
+
+    @cached_property
+    def times(self) -> Phrases:
+        """Durations and clock times, and what is asked or told with them."""
+        merged: dict[str, Listed] = {
+            "later": self.later,
+            "elapsed": self.elapsed,
+            "around": self.around,
+        }
+        for key, value in self.durations.items():
+            merged[f"minutes:{value}"] = (*merged.get(f"minutes:{value}", ()), key)
+        for index, clock in enumerate(self.clock):
+            merged[f"clock:{index}"] = (clock.phrase,)
+        return self._ready(merged)
+
+    @cached_property
+    def picks(self) -> Phrases:
+        """The words of choices, by the answer's key."""
+        return self._ready(self.choices)

@@ -1,0 +1,230 @@
+"""Finding a lexicon's phrases in words, misspelt ones too; linear in the number of words.
+
+A phrase is written as words with a blank between them, and these signs:
+
+``word*``    any word that begins so; ``*word*`` any word that holds it
+``~``        up to three words of any kind
+``#``        a number in digits or words (see ``Found.numbers``)
+
+A word counts as a misspelling of one of ours when it is not itself a known word and
+
+- ours has five letters or more and one edit (a letter too many, too few or another, or two
+  neighbours swapped) makes one of the other;
+- ours has three or four letters and two swapped neighbours make it;
+- the lexicon lists it.
+"""
+
+import re
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from bot.model.tokens import without_runs, words_of
+
+GAP = "~"
+NUMBER = "#"
+GAP_WORDS = 3
+#: Shortest word of ours that one edit may change, and shortest of which neighbours may swap.
+EDIT_FROM, SWAP_FROM = 5, 3
+
+_PART = re.compile(r"[^\s]+")
+
+
+class Found(NamedTuple):
+    """A phrase found at ``start`` (its first word) up to ``end`` (behind its last)."""
+
+    meaning: str
+    phrase: str
+    start: int
+    end: int
+    numbers: tuple[float, ...] = ()
+    exact: bool = True
+
+
+class Phrases:
+    """The phrases of one or more meanings, made ready for finding."""
+
+    def __init__(
+        self,
+        meanings: Mapping[str, Iterable[str]],
+        *,
+        numbers: Mapping[str, float] | None = None,
+        misspelt: Mapping[str, Iterable[str]] | None = None,
+        known: Iterable[str] = (),
+    ) -> None:
+        self._numbers = dict(numbers or {})
+        self._starts: dict[str, list[tuple[str, str, tuple[str, ...]]]] = defaultdict(list)
+        self._exact: set[str] = set()
+        self._stems: set[str] = set()
+        self._inner: set[str] = set()
+        for meaning, phrases in meanings.items():
+            for phrase in phrases:
+                self._add(meaning, phrase)
+        self._known = set(known) | self._exact
+        self._listed = {
+            words_of(bad)[0]: words_of(good)[0]
+            for good, spellings in (misspelt or {}).items()
+            for bad in spellings
+        }
+        self._near = _neighbourhood(self._exact)
+        self._stem_lengths = sorted({len(stem) for stem in self._stems})
+        self.longest = max((len(word) for word in self._exact), default=0) + 1
+
+    @property
+    def words(self) -> set[str]:
+        """All whole words that stand in the phrases."""
+        return self._exact
+
+    def knows(self, word: str) -> bool:
+        """Whether the word is a word as it stands: not a misspelling of another."""
+        return word in self._known or bool(self._stems_of(word))
+
+    def _add(self, meaning: str, phrase: str) -> None:
+        parts = tuple(self._term(part) for part in _PART.findall(phrase))
+        flat = tuple(term for group in parts for term in group)
+        if not flat or flat[0] == GAP or flat[-1] == GAP:
+            raise ValueError(f"{meaning}: {phrase!r} is no phrase: it needs a word at each end")
+        self._starts[flat[0]].append((meaning, phrase, flat))
+
+    def _term(self, part: str) -> tuple[str, ...]:
+        if part in {GAP, NUMBER}:
+            return (part,)
+        bare = part.strip("*")
+        words = words_of(bare)
+        if "*" not in part:
+            self._exact.update(words)
+            return words
+        if len(words) != 1 or not part.endswith("*"):
+            raise ValueError(f"{part!r}: a star stands behind one word, or on both sides of it")
+        if part.startswith("*"):
+            self._inner.add(words[0])
+            return (f"*{words[0]}*",)
+        self._stems.add(words[0])
+        return (f"{words[0]}*",)
+
+    def _stems_of(self, word: str) -> list[str]:
+        found = [
+            f"{word[:length]}*" for length in self._stem_lengths if word[:length] in self._stems
+        ]
+        found += [f"*{inner}*" for inner in self._inner if inner in word]
+        return found
+
+    def terms(self, word: str, *, known: bool = False) -> dict[str, bool]:
+        """The terms of our phrases that a word may stand for; false where it is misspelt.
+
+        ``known`` says that the word is known elsewhere, so it is no misspelling.
+        """
+        found = dict.fromkeys(self._stems_of(word), True)
+        if word in self._exact:
+            found[word] = True
+        if self.number(word) is not None:
+            found[NUMBER] = True
+        if not found and not known and word not in self._known:
+            for spelling in (word, *without_runs(word)):
+                found.update(dict.fromkeys(self._corrected(spelling), False))
+        return found
+
+    def number(self, word: str) -> float | None:
+        """The value of a number in digits or words, otherwise none."""
+        if word in self._numbers:
+            return self._numbers[word]
+        if len(word) <= 9 and word.replace(",", ".", 1).replace(".", "", 1).isdecimal():
+            return float(word.replace(",", ".", 1))
+        return None
+
+    def _corrected(self, word: str) -> set[str]:
+        found = {self._listed[word]} if word in self._listed else set()
+        if word in self._exact:
+            found.add(word)
+        found.update(self._stems_of(word))
+        if len(word) <= self.longest:
+            for shorter in (word, *_deletes(word)):
+                found.update(
+                    ours for ours in self._near.get(shorter, ()) if misspelling(word, ours)
+                )
+        return found
+
+    def find(self, words: Sequence[str], *, known: Collection[str] = ()) -> list[Found]:
+        """Every phrase found, in the order of their first words. ``known``: no misspellings."""
+        terms = [self.terms(word, known=word in known) for word in words]
+        found: list[Found] = []
+        for start, here in enumerate(terms):
+            for term in here:
+                for meaning, phrase, parts in self._starts.get(term, ()):
+                    end = _match(parts, terms, start)
+                    if end is not None:
+                        found.append(self._found(meaning, phrase, words, terms, start, end))
+        return found
+
+    def _found(
+        self,
+        meaning: str,
+        phrase: str,
+        words: Sequence[str],
+        terms: Sequence[Mapping[str, bool]],
+        start: int,
+        end: int,
+    ) -> Found:
+        values = [self.number(word) for word in words[start:end]] if NUMBER in phrase else []
+        exact = all(all(here.values()) for here in terms[start:end])
+        numbers = tuple(value for value in values if value is not None)
+        return Found(meaning, phrase, start, end, numbers, exact)
+
+
+def misspelling(word: str, ours: str) -> bool:
+    """Whether one small slip of the finger makes ``word`` out of ``ours``."""
+    if word == ours:
+        return False
+    if len(ours) >= SWAP_FROM and _swapped(word, ours):
+        return True
+    return len(ours) >= EDIT_FROM and _one_edit(word, ours)
+
+
+def _swapped(word: str, ours: str) -> bool:
+    if len(word) != len(ours):
+        return False
+    at = [i for i, (a, b) in enumerate(zip(word, ours, strict=True)) if a != b]
+    return (
+        len(at) == 2
+        and at[1] == at[0] + 1
+        and word[at[0]] == ours[at[1]]
+        and word[at[1]] == ours[at[0]]
+    )
+
+
+def _one_edit(word: str, ours: str) -> bool:
+    if len(word) == len(ours):
+        return sum(a != b for a, b in zip(word, ours, strict=True)) == 1
+    longer, shorter = (word, ours) if len(word) > len(ours) else (ours, word)
+    return len(longer) == len(shorter) + 1 and shorter in _deletes(longer)
+
+
+def _deletes(word: str) -> set[str]:
+    return {word[:i] + word[i + 1 :] for i in range(len(word))}
+
+
+def _neighbourhood(words: Iterable[str]) -> dict[str, set[str]]:
+    """Our words by what is left when one letter is taken out: near words share an entry."""
+    near: dict[str, set[str]] = defaultdict(set)
+    for word in words:
+        if len(word) >= SWAP_FROM and word.isalpha():
+            for shorter in (word, *_deletes(word)):
+                near[shorter].add(word)
+    return near
+
+
+def _match(
+    parts: Sequence[str], terms: Sequence[Mapping[str, bool]], start: int, at: int = 0
+) -> int | None:
+    """Where the phrase that starts here ends, or none. Gaps are as short as they can be."""
+    for index in range(at, len(parts)):
+        if parts[index] == GAP:
+            for skipped in range(GAP_WORDS + 1):
+                end = _match(parts, terms, start + skipped, index + 1)
+                if end is not None:
+                    return end
+            return None
+        if start >= len(terms) or parts[index] not in terms[start]:
+            return None
+        start += 1
+    return start

@@ -1,0 +1,43 @@
+"""Times and habits that are the team's, not the equipment's."""
+
+from datetime import UTC, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import msgspec
+
+MINUTE = 60_000
+
+
+def minutes(number: float) -> int:
+    """Minutes as milliseconds of wave time."""
+    return round(number * MINUTE)
+
+
+class Policy(msgspec.Struct, frozen=True):
+    """Milliseconds of wave time, and wall times local to each site."""
+
+    gather: int = 90_000  # between raising a call and making it
+    undelivered: int = minutes(15)  # a question not confirmed as delivered becomes a call
+    pause: int = minutes(15)
+    slack: int = minutes(20)  # added to the runbook's visit to give the agreed end
+    held_reminder: int = minutes(30)
+    go_on: int = minutes(30)  # by how much a contact may prolong the agreed end
+    quiet_from: time = time(20, 30)  # no invitations from here ...
+    quiet_until: time = time(8, 0)  # ... to here
+    pin_every: int = MINUTE
+    close_reminder: int = minutes(60)
+
+
+def out_of_quiet(at: int, tz: str, policy: Policy) -> int:
+    """The first instant from ``at`` on that lies outside the site's quiet hours."""
+    if policy.quiet_from == policy.quiet_until:
+        return at
+    local = datetime.fromtimestamp(at / 1000, UTC).astimezone(ZoneInfo(tz))
+    clock = local.time()
+    overnight = policy.quiet_from > policy.quiet_until
+    after, before = clock >= policy.quiet_from, clock < policy.quiet_until
+    if not ((after or before) if overnight else (after and before)):
+        return at
+    day = local.date() + timedelta(days=1) if overnight and after else local.date()
+    ends = datetime.combine(day, policy.quiet_until, ZoneInfo(tz))
+    return int(ends.timestamp() * 1000)

@@ -1,0 +1,119 @@
+"""Serial numbers, versions and choices in words."""
+
+import re
+import unicodedata
+from collections.abc import Iterator, Sequence
+
+from bot.model.lexicon import Lexicon
+from bot.model.reading import Heard, Reading
+from bot.model.runbook import Runbook
+from bot.model.serial import clean, normal
+from bot.model.tokens import Clause, folded, words_of
+from bot.model.words import not_inside
+
+_LONGEST = 2000  # characters looked at
+_CODE = re.compile(r"[A-Za-z0-9]+(?:[-/][A-Za-z0-9]+)*")
+_VERSION = re.compile(
+    r"(?<![\w.:-])v?(?P<version>\d{1,4}(?:\.\d{1,4}){1,4}(?:-?(?:rc|beta|alpha|b|a)\.?\d{0,3})?)"
+    r"(?![\w:-]|\.\w)"
+)
+_PHONE = re.compile(r"(?:\+|0)\d{9,14}")
+_LEAST, _MOST = 5, 32  # letters and digits of a serial
+#: When no serial was asked for, only what can hardly be anything else counts.
+_LEAST_UNASKED = 8
+_SPELT = 4  # longest run of letters that belongs to the digits beside it
+
+
+def serial_readings(
+    text: str, heard: Heard, book: Runbook, lexicon: Lexicon
+) -> list[Reading]:
+    """The serial number in the words, for showing; asked back when there are several."""
+    asked = heard.ask == "serial"
+    models = {normal(model) for model in book.models}
+    found: dict[str, str] = {}
+    for code in _codes(unicodedata.normalize("NFKC", text[:_LONGEST]), lexicon):
+        serial = clean(code)
+        bare = normal(serial)
+        letters = any(sign.isalpha() for sign in bare)
+        least = _LEAST if asked else _LEAST_UNASKED
+        if bare in models or not least <= len(bare) <= _MOST or _PHONE.fullmatch(bare):
+            continue
+        if asked or letters:
+            found.setdefault(bare, serial)
+    if not found:
+        return []
+    if len(found) > 1:
+        rule = "several_serials"
+        return [Reading(kind="serial", confidence=0.5, rule=rule, ask="ask_serial")]
+    return [Reading(kind="serial", rule="serial", value=next(iter(found.values())))]
+
+
+def _codes(text: str, lexicon: Lexicon) -> Iterator[str]:
+    """Runs of what looks like a code: a digit in it, or letters that belong to the digits."""
+    run: list[str] = []
+    for raw in re.split(r"[\s,;:#=()\[\]]+", text):
+        token = raw.strip(".!?\"'`*_<>")
+        if _CODE.fullmatch(token) and _belongs(token, lexicon):
+            run.append(token)
+            continue
+        yield from _joined(run)
+        run = []
+    yield from _joined(run)
+
+
+def _belongs(token: str, lexicon: Lexicon) -> bool:
+    if any(sign.isdigit() for sign in token):
+        return not _is_measure(token, lexicon)
+    folded_token = token.casefold()
+    ordinary = folded_token in lexicon.known or folded_token in lexicon.serial_labels
+    return len(token) == 1 or (len(token) <= _SPELT and not ordinary)
+
+
+def _is_measure(token: str, lexicon: Lexicon) -> bool:
+    """A number with its unit, as in 20min."""
+    return bool(lexicon.times.find(words_of(token))) and not token.isdigit()
+
+
+def _joined(run: Sequence[str]) -> Iterator[str]:
+    if any(sign.isdigit() for token in run for sign in token):
+        yield run[0] if len(run) == 1 else "".join(run)
+
+
+def version_readings(text: str, heard: Heard, lexicon: Lexicon) -> list[Reading]:
+    """The version in the words; asked back when there are several or only one number."""
+    asked = heard.ask == "version"
+    words = folded(text[:_LONGEST])
+    if asked:
+        dots = "|".join(re.escape(dot) for dot in lexicon.dots)
+        words = re.sub(rf"(?<=\d)\s*\b(?:{dots})\b\s*(?=\d)", ".", words)
+    labels = "|".join(re.escape(label) for label in lexicon.version_labels)
+    labelled = re.search(rf"\b(?:{labels})\b[\s.:]*(?:is\s+)?v?\d", words)
+    found = {
+        match["version"]: None
+        for match in _VERSION.finditer(words)
+        if asked or labelled or match["version"].count(".") == 2
+    }
+    if len(found) == 1:
+        return [Reading(kind="version", rule="version", value=next(iter(found)))]
+    if found or (asked and labelled):
+        return [Reading(kind="version", confidence=0.5, rule="no_version", ask="ask_version")]
+    return []
+
+
+def choice_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> list[Reading]:
+    """One of the open question's answers by its words; asked back when several fit."""
+    if heard.ask != "choice":
+        return []
+    found: dict[str, bool] = {}
+    for part in parts:
+        signs = lexicon.within.find(part.words)
+        asks = part.asks or any(hit.meaning == "asks" and hit.start == 0 for hit in signs)
+        hits = [hit for hit in lexicon.picks.find(part.words) if hit.meaning in heard.answers]
+        for hit in not_inside(hits):
+            found[hit.meaning] = found.get(hit.meaning, True) and not asks
+    if not found:
+        return []
+    sure = [answer for answer, plain in found.items() if plain]
+    if len(found) == 1 and sure:
+        return [Reading(kind="choice", rule="choice", value=sure[0])]
+    return [Reading(kind="choice", confidence=0.5, rule="several_choices", ask="ask_choice")]

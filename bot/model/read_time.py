@@ -1,0 +1,159 @@
+"""Wishes for time in words: minutes, or a clock time of the site.
+
+A time counts as a wish only when the words ask for it ("give me", "need") or say little else:
+"it has been blinking for 10 minutes" and "I plugged it in at 9:15" are none.
+"""
+
+import math
+import re
+from collections.abc import Sequence
+
+from bot.model.lexicon import Lexicon
+from bot.model.phrases import Found
+from bot.model.reading import Heard, Reading
+from bot.model.tokens import Clause
+from bot.model.words import left_over, not_inside
+
+_CLOCK = re.compile(r"(\d{1,2})(?:[:.](\d{2}))?|(\d{2})(\d{2})")
+_LONGEST = 7 * 24 * 60  # minutes
+#: Words between a duration and what says that it is past.
+_NEAR = 2
+
+
+def time_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> list[Reading]:
+    """What the words ask for: minutes or a clock time ``HH:MM``; empty when neither.
+
+    Rule ``clock12``: it was not said which half of the day, so the site's next is meant.
+    """
+    found = [reading for part in parts for reading in _in_clause(part, heard, lexicon)]
+    if len({(reading.minutes, reading.value) for reading in found}) > 1:
+        return [Reading(kind="later", confidence=0.5, rule="several_times", ask="ask_minutes")]
+    return found[:1]
+
+
+def _in_clause(part: Clause, heard: Heard, lexicon: Lexicon) -> list[Reading]:
+    hits = lexicon.times.find(part.words)
+    durations = _latest([hit for hit in hits if hit.meaning.startswith("minutes:")])
+    clocks = [
+        hit
+        for hit in hits
+        if hit.meaning.startswith("clock:") and not any(_overlap(hit, d) for d in durations)
+    ]
+    if not durations and not clocks:
+        return []
+    if _said_of_a_light(part, heard, lexicon) or not _wished(part, hits, durations, lexicon):
+        return []
+    if durations:
+        return [_minutes(durations)]
+    reading = _clock(clocks, part, lexicon)
+    return [] if reading is None else [reading]
+
+
+def _overlap(one: Found, two: Found) -> bool:
+    return one.start < two.end and two.start < one.end
+
+
+def _latest(hits: list[Found]) -> list[Found]:
+    """Durations that do not overlap; of two that do, the one that ends later."""
+    kept: list[Found] = []
+    for hit in sorted(not_inside(hits), key=lambda hit: (-hit.end, hit.start)):
+        if not any(_overlap(hit, other) for other in kept):
+            kept.append(hit)
+    return sorted(kept, key=lambda hit: hit.start)
+
+
+def _said_of_a_light(part: Clause, heard: Heard, lexicon: Lexicon) -> bool:
+    """Whether the clause tells how a light behaves; its times are then no wish."""
+    said = {hit.meaning.partition(":")[0] for hit in lexicon.lights.find(part.words)}
+    strong = any(hit.meaning == "later" for hit in lexicon.times.find(part.words))
+    return heard.ask == "light" and bool(said & {"colour", "is", "rate"}) and not strong
+
+
+def _wished(
+    part: Clause, hits: Sequence[Found], durations: Sequence[Found], lexicon: Lexicon
+) -> bool:
+    past = [hit for hit in hits if hit.meaning == "elapsed"]
+    for hit in durations:
+        if any(0 <= hit.start - sign.end < _NEAR or 0 <= sign.start - hit.end < 1 for sign in past):
+            return False
+    cues = [hit for hit in hits if hit.meaning == "later"]
+    asks = part.asks or any(
+        hit.meaning == "asks" and hit.start == 0 for hit in lexicon.within.find(part.words)
+    )
+    if any(hit.end - hit.start > 1 for hit in cues) or (cues and not asks):
+        return True
+    if asks:
+        return False
+    times = [hit for hit in hits if hit.meaning.startswith(("minutes:", "clock:", "around"))]
+    said = [hit for hit in lexicon.within.find(part.words) if hit.meaning in _MAY_STAND_BY]
+    alone = [hit for hit in lexicon.alone.find(part.words) if hit.meaning in _MAY_STAND_BY]
+    return not past and not left_over(part, [*times, *said, *alone], lexicon)
+
+
+_MAY_STAND_BY = frozenset(
+    ("other_time", "not_yet", "no", "yes", "seen", "thanks", "hedges", "pause", "done")
+)
+
+
+def _minutes(durations: Sequence[Found]) -> Reading:
+    """All durations of a clause, when they stand together ("an hour and 10 minutes")."""
+    unsure = Reading(kind="later", confidence=0.5, rule="duration", ask="ask_minutes")
+    total = 0.0
+    for index, hit in enumerate(durations):
+        if index and hit.start - durations[index - 1].end > 1:
+            return unsure
+        unit = float(hit.meaning.partition(":")[2])
+        total += unit * (hit.numbers[0] if hit.numbers else 1)
+    if not 0 < total <= _LONGEST:
+        return unsure
+    return Reading(kind="later", rule="duration", minutes=math.ceil(total))
+
+
+def _clock(clocks: Sequence[Found], part: Clause, lexicon: Lexicon) -> Reading | None:
+    """The one clock time of the clause; what overlaps it says which half and how far off."""
+    best: tuple[int, int, str, str] | None = None
+    for hit in clocks:
+        rule = lexicon.clock[int(hit.meaning.partition(":")[2])]
+        word = next(
+            (w for w in part.words[hit.start : hit.end][::-1] if _hour(w, lexicon)), ""
+        )
+        bare = rule.phrase == "#"
+        if not word or (bare and ":" not in word):
+            continue
+        add, half = rule.add, str(rule.half)
+        if best is not None and best[3] != word:
+            return Reading(kind="later", confidence=0.5, rule="several_times", ask="ask_minutes")
+        best = (1, (best[1] if best else 0) or add, (best[2] if best else "") or half, word)
+    if best is None:
+        return None
+    return _time(best[3], best[1], best[2], lexicon)
+
+
+def _hour(word: str, lexicon: Lexicon) -> tuple[int, int] | None:
+    """Hour and minute of ``9``, ``nine``, ``21:30``, ``9.30`` or ``2130``."""
+    found = _CLOCK.fullmatch(word)
+    if found:
+        hour, minute = int(found[1] or found[3]), int(found[2] or found[4] or 0)
+    else:
+        number = lexicon.times.number(word)
+        if number is None or number != int(number):
+            return None
+        hour, minute = int(number), 0
+    return (hour, minute) if hour <= 24 and minute < 60 else None
+
+
+def _time(word: str, add: int, half: str, lexicon: Lexicon) -> Reading | None:
+    read = _hour(word, lexicon)
+    if read is None:
+        return None
+    hour, minute = read
+    sure = bool(half) or hour > 12 or hour == 0 or word.startswith("0")
+    if half and 1 <= hour <= 12:
+        hour = hour % 12 + (12 if half == "pm" else 0)
+    at = (hour * 60 + minute + add) % (24 * 60)
+    return Reading(
+        kind="later",
+        confidence=1.0 if sure else 0.8,
+        rule="clock" if sure else "clock12",
+        value=f"{at // 60:02}:{at % 60:02}",
+    )

@@ -1,0 +1,240 @@
+"""Understanding what a person wrote: deterministic, explainable, never a guess.
+
+``read`` gives every thing understood, the worst first; each names the rule that found it. A
+reading with ``ask`` is not sure enough to act on: it holds the catalogue key of the one short
+question to ask back.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import cast, get_args
+
+from bot.model.danger import find
+from bot.model.lexicon import Lexicon, Meaning
+from bot.model.phrases import Found
+from bot.model.read_code import choice_readings, serial_readings, version_readings
+from bot.model.read_light import light_readings
+from bot.model.read_time import time_readings
+from bot.model.reading import Heard, Kind, Reading
+from bot.model.runbook import AskKind, Runbook
+from bot.model.tokens import Clause, clauses
+from bot.model.words import left_over, not_inside, turned_round
+
+#: Worst first.
+ORDER: tuple[Kind, ...] = get_args(Kind)
+#: What is asked back when the answer to an open question was not understood.
+ASK_BACK: dict[AskKind | None, str] = {
+    None: "ask_again",
+    "consent": "ask_yes_or_no",
+    "begin": "ask_here",
+    "mobile": "ask_mobile",
+    "confirm": "ask_done",
+    "serial": "ask_serial",
+    "version": "ask_version",
+    "choice": "ask_choice",
+    "light": "ask_light",
+    "callback": "ask_callback",
+}
+#: Every catalogue key a reading may carry in ``ask``.
+ASK_KEYS: tuple[str, ...] = (
+    *ASK_BACK.values(),
+    "ask_colour",
+    "ask_steady_or_blinking",
+    "ask_fast_or_slow",
+    "ask_one_light",
+    "ask_minutes",
+)
+#: Which plain words answer which question.
+ANSWERS: dict[AskKind, frozenset[Kind]] = {
+    "consent": frozenset(("yes", "no")),
+    "begin": frozenset(("yes", "done", "no")),
+    "mobile": frozenset(("yes", "done", "no_signal")),
+    "confirm": frozenset(("done",)),
+    "serial": frozenset(("yes", "no", "serial")),
+    "version": frozenset(("version",)),
+    "choice": frozenset(("choice",)),
+    "light": frozenset(("light",)),
+}
+#: Longest text read for anything but danger, in characters.
+LONGEST = 4000
+_PLAIN: frozenset[Kind] = frozenset(("yes", "no", "done", "seen"))
+#: What gives way when the same words hold an answer, or something to act on.
+_SMALL: frozenset[Kind] = frozenset(("seen", "thanks", "small_talk", "yes"))
+#: What a question may still say beside asking.
+_KEPT_IN_QUESTIONS = frozenset(("help", "question", "small_talk", "no_signal"))
+#: What a word like "not" before it turns round.
+_CAN_TURN = frozenset(("stop", "help", "power_cycled", "pause", "done", "yes"))
+_UNSURE = frozenset(("done", "yes", "no_signal"))
+
+
+def read(
+    words: str,
+    heard: Heard,
+    book: Runbook,
+    lexicon: Lexicon,
+    *,
+    dangers: Sequence[Lexicon] | None = None,
+) -> list[Reading]:
+    """Everything understood, the worst first; at least one reading, for any text at all.
+
+    ``dangers`` are the lexicons whose words of danger count: all languages there are.
+    """
+    found: list[Reading] = []
+    danger = find(words, (lexicon,) if dangers is None else dangers)
+    if danger is not None:
+        rule = danger.rule if danger.stance == "said" else danger.stance
+        sure = {"said": 1.0, "asked": 0.7, "denied": 0.5}[danger.stance]
+        found.append(Reading(kind="danger", confidence=sure, rule=rule, value=danger.word))
+    text = words[:LONGEST]
+    parts = clauses(text)
+    answers = [
+        *serial_readings(text, heard, book, lexicon),
+        *version_readings(text, heard, lexicon),
+        *choice_readings(parts, heard, lexicon),
+        *light_readings(parts, heard, book, lexicon),
+    ]
+    found += answers
+    if not any(reading.kind in ("serial", "version") for reading in answers):
+        found += time_readings(parts, heard, lexicon)
+    found += [reading for part in parts for reading in _meanings(part, heard, lexicon)]
+    settled = _settled(found, heard)
+    settled = [_asked_back(reading, heard) for reading in settled]
+    if not settled:
+        rule = "no_words" if not parts else "not_known"
+        settled = [Reading(kind="unclear", confidence=0.0, rule=rule, ask=ASK_BACK[heard.ask])]
+    return sorted(settled, key=lambda reading: ORDER.index(reading.kind))
+
+
+def _meanings(part: Clause, heard: Heard, lexicon: Lexicon) -> Iterator[Reading]:
+    """What the clause means beside lights, times and codes."""
+    signs = lexicon.within.find(part.words)
+    alone = lexicon.alone.find(part.words)
+    whole = _whole(part, alone, lexicon)
+    if _asks(part, signs, lexicon):
+        yield from _question(whole, signs, heard)
+        return
+    if whole:
+        for meaning, hit in whole.items():
+            yield _reading(meaning, 1.0 if hit.exact else 0.9, heard)
+        return
+    hits = not_inside([hit for hit in signs if hit.meaning.rstrip("?") in _MEANINGS])
+    doubt = any(hit.meaning in ("hedges", "unless") for hit in signs)
+    said: dict[str, bool] = {}
+    for hit in hits:
+        meaning = hit.meaning.rstrip("?")
+        if meaning in _CAN_TURN and turned_round(hit, signs, part, lexicon):
+            continue
+        said[meaning] = said.get(meaning, False) or not hit.meaning.endswith("?")
+    for meaning, sure in said.items():
+        if sure and not (doubt and meaning in _UNSURE):
+            yield _reading(meaning, 0.9, heard)
+        else:
+            yield _unsure(meaning, heard)
+
+
+_MEANINGS = frozenset(get_args(Meaning))
+
+
+def _whole(part: Clause, alone: Sequence[Found], lexicon: Lexicon) -> dict[str, Found]:
+    """Meanings that the clause says and nothing else; the longest phrase of each."""
+    found: dict[str, Found] = {}
+    for hit in sorted(alone, key=lambda hit: hit.start - hit.end):
+        if hit.meaning != "filler" and not left_over(part, [hit], lexicon):
+            found.setdefault(hit.meaning, hit)
+    longest = max((hit.end - hit.start for hit in found.values()), default=0)
+    inside = {
+        meaning
+        for meaning, hit in found.items()
+        if hit.end - hit.start < longest
+        and any(o.start <= hit.start and hit.end <= o.end for o in found.values() if o is not hit)
+    }
+    return {meaning: hit for meaning, hit in found.items() if meaning not in inside}
+
+
+def _asks(part: Clause, signs: Sequence[Found], lexicon: Lexicon) -> bool:
+    if part.asks:
+        return True
+    starts = [hit for hit in signs if hit.meaning == "asks"]
+    return any(
+        hit.start == 0 or not left_over(Clause(part.words[: hit.start]), [], lexicon)
+        for hit in starts
+    )
+
+
+def _question(
+    whole: dict[str, Found], signs: Sequence[Found], heard: Heard
+) -> Iterator[Reading]:
+    said = {hit.meaning for hit in signs} | set(whole)
+    kept = sorted(said & _KEPT_IN_QUESTIONS)
+    for meaning in kept:
+        yield _reading(meaning, 0.9, heard)
+    if not kept:
+        yield Reading(kind="question", confidence=0.9, rule="asks")
+
+
+def _reading(meaning: str, sure: float, heard: Heard) -> Reading:
+    if meaning == "other_time":
+        if heard.ask in ("consent", "begin"):
+            return Reading(kind="no", confidence=sure, rule=meaning)
+        return Reading(kind="later", confidence=sure, rule=meaning, ask="ask_minutes")
+    if meaning == "not_yet":
+        return Reading(kind="later", confidence=sure, rule=meaning, ask="ask_minutes")
+    return Reading(kind=cast(Kind, meaning), confidence=sure, rule=f"words:{meaning}")
+
+
+def _unsure(meaning: str, heard: Heard) -> Reading:
+    kind = cast(Kind, meaning) if meaning in _UNSURE else "unclear"
+    return Reading(kind=kind, confidence=0.4, rule=f"maybe:{meaning}", ask=ASK_BACK[heard.ask])
+
+
+def _settled(found: Sequence[Reading], heard: Heard) -> list[Reading]:
+    """One reading of each kind, and without those that another makes pointless."""
+    kept: dict[tuple[str, str, str], Reading] = {}
+    for reading in found:
+        several = reading.kind == "light"
+        key = (reading.kind, str(reading.light) if several else "", "")
+        if key not in kept or _surer(reading, kept[key]):
+            kept[key] = reading
+    readings = list(kept.values())
+    kinds = {reading.kind for reading in readings}
+    if "no" in kinds and kinds & {"yes", "done"}:
+        readings = [r for r in readings if r.kind not in ("no", "yes", "done")]
+        readings.append(
+            Reading(
+                kind="unclear", confidence=0.3, rule="contradiction", ask=ASK_BACK[heard.ask]
+            )
+        )
+    own = {r.kind for r in readings if r.kind in ("light", "serial", "version", "choice")}
+    timed = any(r.minutes is not None or r.value for r in readings if r.kind == "later")
+    if own or timed or "no_signal" in kinds:
+        readings = [r for r in readings if r.kind != "no"]
+    if own:
+        readings = [r for r in readings if r.kind != "later" or r.minutes is not None or r.value]
+    more = {r.kind for r in readings} - _SMALL
+    if more - {"unclear"}:
+        readings = [r for r in readings if r.kind not in ("seen", "small_talk", "unclear")]
+    if own or (more & {"done", "later", "help", "stop", "no_signal"}):
+        readings = [r for r in readings if r.kind != "yes"]
+    if "yes" in {r.kind for r in readings}:
+        readings = [r for r in readings if r.kind not in ("seen", "small_talk")]
+    return readings
+
+
+def _surer(one: Reading, other: Reading) -> bool:
+    if one.kind == "later" and bool(one.ask) != bool(other.ask):
+        return not one.ask
+    return one.confidence > other.confidence
+
+
+def _asked_back(reading: Reading, heard: Heard) -> Reading:
+    """A plain word that does not answer the open question carries what to ask back."""
+    if heard.ask is None or reading.ask or reading.kind not in _PLAIN:
+        return reading
+    if reading.kind in ANSWERS.get(heard.ask, ()):
+        return reading
+    return Reading(
+        kind=reading.kind,
+        confidence=reading.confidence,
+        rule=reading.rule,
+        value=reading.value,
+        ask=ASK_BACK[heard.ask],
+    )

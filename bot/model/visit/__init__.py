@@ -1,0 +1,1 @@
+"""The visit: one site's evening, with its units, people, open question, calls and safety stop."""

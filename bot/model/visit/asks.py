@@ -1,0 +1,144 @@
+"""Asking: the one open question, from the runbook or one of our own, and its buttons."""
+
+from typing import Any
+
+from msgspec.structs import replace
+
+from bot.model.message import Button
+from bot.model.policy import minutes
+from bot.model.runbook import Ask, AskKind, Runbook, Stage
+from bot.model.visit import event as e
+from bot.model.visit.state import Question
+from bot.model.visit.steps import current
+from bot.model.visit.turn import Turn
+
+#: Our own asks, which are of no runbook: answers of kind choice, by id.
+OWN_ANSWERS: dict[str, tuple[str, ...]] = {
+    "over": ("go_on", "stop_tonight"),
+}
+#: Answers to each kind of ask that has buttons of its own, with the style of the first.
+_ANSWERS: dict[AskKind, tuple[str, ...]] = {
+    "consent": ("yes", "other_time", "no"),
+    "begin": ("here", "later", "not_tonight"),
+    "mobile": ("done", "no_signal"),
+    "confirm": ("done",),
+    "serial": ("same", "different"),
+    "version": (),
+    "callback": (),
+}
+
+
+def ask_runbook(turn: Turn, stage: Stage, ask: Ask, *, text: str = "", window: int = 0) -> None:
+    """Ask what the runbook asks; ``text`` and ``window`` (ms) where they differ this time."""
+    checkpoint, whole = minutes(stage.checkpoint), minutes(stage.window)
+    if window:
+        checkpoint, whole = min(checkpoint, window * 2 // 3), window
+    put(
+        turn,
+        ask=ask.id,
+        kind=ask.kind,
+        text=text or ask.text,
+        nudge=ask.nudge or ask.text,
+        checkpoint=checkpoint,
+        window=whole,
+        answers=ask.answers,
+    )
+
+
+def ask_own(turn: Turn, ask: str, kind: AskKind, *, checkpoint: float, window: float) -> None:
+    """Ask one of our own questions; times in minutes. Its texts are named like it."""
+    put(
+        turn,
+        ask=ask,
+        kind=kind,
+        text=ask,
+        nudge=f"{ask}_nudge",
+        checkpoint=minutes(checkpoint),
+        window=minutes(window),
+        answers=OWN_ANSWERS.get(ask, ()),
+    )
+
+
+def put(
+    turn: Turn,
+    *,
+    ask: str,
+    kind: AskKind,
+    text: str,
+    nudge: str,
+    checkpoint: int,
+    window: int,
+    answers: tuple[str, ...] = (),
+) -> None:
+    """Make this the open question and say it."""
+    step = current(turn.visit, turn.context.book)
+    question = Question(
+        id=turn.next_id("q"),
+        stage=step.stage.id,
+        ask=ask,
+        kind=kind,
+        text=text,
+        nudge=nudge,
+        message="",
+        made_at=turn.at,
+        checkpoint=checkpoint,
+        window=window,
+        unit=step.unit,
+        answers=answers,
+    )
+    message = turn.say(
+        text,
+        buttons=buttons(question, turn.context.book),
+        key="question",
+        **particulars(turn, question),
+    )
+    turn.emit(e.Asked(replace(question, message=message)))
+
+
+def rearm(turn: Turn) -> None:
+    """A question that had become a call counts anew: its people were heard again."""
+    question = turn.visit.question
+    if question is not None and question.late:
+        turn.emit(e.Rearmed(question.id))
+
+
+def particulars(turn: Turn, question: Question) -> dict[str, Any]:
+    """What a question's text may name: unit, times, what to keep."""
+    visit, book = turn.visit, turn.context.book
+    unit = visit.unit(question.unit)
+    return {
+        "serial": unit.serial if unit else "",
+        "model": unit.model if unit else "",
+        "start": visit.start,
+        "visit": minutes(book.limits.visit),
+        "checkpoint": question.checkpoint,
+        "until": turn.at + question.checkpoint,
+        "now": turn.at,
+    }
+
+
+def buttons(question: Question, book: Runbook) -> tuple[Button, ...]:
+    """One button for every expected answer, and one for a person where it makes sense."""
+    values: tuple[str, ...]
+    if question.kind == "light":
+        values = tuple(f"light:{name}" for name in book.stage(question.stage).lights)
+    else:
+        values = question.answers or _ANSWERS.get(question.kind, ())
+    lead = question.kind in ("consent", "begin", "mobile", "confirm")
+    made = [
+        Button(
+            f"a:{question.id}:{value}",
+            _label(value, book),
+            "primary" if lead and i == 0 else "",
+        )
+        for i, value in enumerate(values)
+    ]
+    if question.kind != "consent":
+        made.append(Button(f"v:{question.id}:help", "b_help"))
+    return tuple(made)
+
+
+def _label(value: str, book: Runbook) -> str:
+    if value.startswith("light:"):
+        return book.patterns[value.removeprefix("light:")].means
+    return f"b_{value}"

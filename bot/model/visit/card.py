@@ -1,0 +1,57 @@
+"""What a call tells: all that one needs to act from a locked phone, as arguments of a text."""
+
+from bot.model.calls.state import Call
+from bot.model.context import Context
+from bot.model.visit.state import Visit
+
+
+def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
+    """Arguments of every text about this call. Instants are milliseconds of wave time.
+
+    Values beginning ``@p:`` are personal data, ``@x:`` another text of the catalogue and
+    ``@t:`` the address of a thread; all are put in when the message is sent.
+    """
+    unit = visit.unit(call.unit) if call.unit else None
+    site = visit.site
+    since = visit.question.asked_at if visit.question else None
+    last_sign = unit.registered_at if unit and unit.registered_at is not None else None
+    return {
+        "site": site.name,
+        "address": site.address or "@x:not_known",
+        "now": str(at),
+        "wave": visit.wave,
+        "cause": f"@x:cause_{call.cause}",
+        "severity": f"@x:severity_{call.severity}",
+        "call": call.id,
+        "unit": f"{unit.model} {unit.serial}" if unit else "@x:no_unit",
+        "stage": f"@x:stage_{call.stage}" if call.stage else "@x:not_known",
+        "minutes": str(max(0, at - (since or call.raised_at))),
+        "seen": _seen(visit, call, context),
+        "asked": f"@x:asked_{visit.question.kind}" if visit.question else "@x:asked_nothing",
+        "tried": "@x:tried_cable" if visit.cable_checks else "@x:tried_nothing",
+        "sign": str(last_sign) if last_sign is not None else "",
+        "last_sign": "@x:sign_at" if last_sign is not None else "@x:sign_none",
+        "neighbours": str(context.neighbours),
+        "circuit": site.circuit or "@x:not_known",
+        "carrier": site.carrier or "@x:not_known",
+        "fault_line": site.fault_line or "@x:not_known",
+        "first_try": f"@x:try_{call.cause}",
+        "link": f"@t:w:{visit.wave}/site:{visit.id}",
+        "contact": f"@p:{visit.contact.key}:name",
+        "contact_user": visit.contact.user,
+        "mobile": f"@p:{visit.contact.key}:mobile",
+        "phone": site.phone or "@x:not_known",
+        "deputy": f"@p:{visit.deputy.key}:name" if visit.deputy else "@x:nobody",
+        "deputy_mobile": f"@p:{visit.deputy.key}:mobile" if visit.deputy else "@x:not_known",
+        "callback": f"@p:{visit.contact.key}:{visit.callback}" if visit.callback else "@x:nothing",
+    }
+
+
+def _seen(visit: Visit, call: Call, context: Context) -> str:
+    if call.seen and call.seen in context.book.patterns:
+        return f"@x:{context.book.patterns[call.seen].means}"
+    if call.seen:
+        return call.seen
+    if visit.lights:
+        return f"@x:{context.book.patterns[visit.lights[-1][1]].means}"
+    return "@x:nothing_seen"

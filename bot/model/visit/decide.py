@@ -1,0 +1,104 @@
+"""The visit decides: a fact and the snapshot give events and messages. Pure."""
+
+from bot.model.context import Context
+from bot.model.decision import Decision
+from bot.model.fact import (
+    AccountChanged,
+    AnyFact,
+    Delivered,
+    Due,
+    Gap,
+    Ordered,
+    Planned,
+    Pressed,
+    Registered,
+    Said,
+    Told,
+    Undeliverable,
+)
+from bot.model.visit import event as e
+from bot.model.visit.due import due, unreachable
+from bot.model.visit.hearing import pressed, said
+from bot.model.visit.orders import ordered
+from bot.model.visit.outage import gap
+from bot.model.visit.planning import planned
+from bot.model.visit.registering import registered
+from bot.model.visit.state import Visit
+from bot.model.visit.steps import interrupted
+from bot.model.visit.turn import Turn
+from bot.model.visit.walk import wait_for_wave, wave_resumed
+
+
+def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Visit] | None:
+    """What ``fact`` leads to; ``None`` when there is no such visit and the fact makes none."""
+    turn = Turn(visit, fact, context)
+    if visit is None and not isinstance(fact, Planned):
+        return None
+    _dispatch(turn, fact)
+    return turn.decision()
+
+
+def _dispatch(turn: Turn, fact: AnyFact) -> None:
+    match fact:
+        case Said():
+            said(turn, fact)
+        case Pressed():
+            pressed(turn, fact)
+        case Registered():
+            registered(turn, fact)
+        case Due():
+            due(turn, fact)
+        case Delivered():
+            _delivered(turn, fact)
+        case Undeliverable():
+            _undeliverable(turn, fact)
+        case Planned():
+            planned(turn, fact)
+        case Ordered():
+            ordered(turn, fact)
+        case Gap():
+            gap(turn, fact)
+        case Told():
+            _told(turn, fact)
+        case AccountChanged():
+            _account(turn, fact)
+
+
+def _delivered(turn: Turn, fact: Delivered) -> None:
+    question = turn.visit.question
+    if question is not None and question.message == fact.message and question.asked_at is None:
+        turn.emit(e.QuestionArrived(question.id))
+    else:
+        turn.emit(e.MessageArrived(fact.message, fact.template))
+    if fact.root and fact.stamp:
+        turn.index("thread", f"{fact.channel}:{fact.stamp}")
+
+
+def _undeliverable(turn: Turn, fact: Undeliverable) -> None:
+    turn.emit(e.NotDelivered(fact.message, fact.why))
+    question = turn.visit.question
+    if question is not None and question.message == fact.message:
+        unreachable(turn)
+
+
+def _told(turn: Turn, fact: Told) -> None:
+    if fact.what == "held":
+        visit = turn.visit
+        under_way = visit.state == "running" and not interrupted(visit, turn.context.book)
+        if under_way and not visit.blocked:
+            wait_for_wave(turn)
+    elif fact.what == "resumed":
+        wave_resumed(turn)
+    else:
+        turn.answer = "nothing"
+
+
+def _account(turn: Turn, fact: AccountChanged) -> None:
+    visit = turn.visit
+    people = [p for p in (visit.contact, visit.deputy) if p is not None and p.user == fact.user]
+    if not people or all(p.disabled == fact.disabled for p in people):
+        turn.answer = "nothing"
+        return
+    turn.emit(e.AccountSet(fact.user, fact.disabled))
+    if fact.disabled and visit.live and fact.user == visit.contact.user:
+        unreachable(turn)

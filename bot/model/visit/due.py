@@ -1,0 +1,143 @@
+"""What happens when a deadline of the visit comes."""
+
+from bot.model.calls.life import on_due, raise_call
+from bot.model.fact import Due
+from bot.model.message import NUDGE
+from bot.model.policy import minutes
+from bot.model.runbook import Cause
+from bot.model.visit import event as e
+from bot.model.visit import more_time
+from bot.model.visit.asks import ask_own, buttons, particulars
+from bot.model.visit.state import Question
+from bot.model.visit.steps import current, steps
+from bot.model.visit.timing import deadlines
+from bot.model.visit.turn import Turn
+from bot.model.visit.walk import begin, enter, finish
+
+
+def due(turn: Turn, fact: Due) -> None:
+    """Act on the deadline ``fact.kind``, if it is really due as the visit stands now."""
+    stands = deadlines(turn.visit, turn.context.book, turn.context.policy)
+    at = stands.get(fact.kind)
+    if at is None or at > turn.at:
+        turn.answer = "nothing"
+        return
+    kind, _, name = fact.kind.partition(":")
+    if kind == "call":
+        on_due(turn, name)
+        return
+    _RULES[kind](turn)
+
+
+def _invite(turn: Turn) -> None:
+    turn.emit(e.StateSet("invited"))
+    enter(turn, 0)
+
+
+def _begin(turn: Turn) -> None:
+    """The start has come. Who never said yes is not surprised with a box and a cable."""
+    if turn.visit.state == "agreed":
+        begin(turn)
+        return
+    stage = current(turn.visit, turn.context.book).stage
+    turn.emit(e.StateSet("rebook", "no consent before the start"))
+    raise_call(turn, "not_started", stage=stage.id)
+    turn.say("not_started")
+
+
+def _held(turn: Turn) -> None:
+    step = current(turn.visit, turn.context.book)
+    raise_call(turn, "held", stage=step.stage.id, unit=step.unit)
+
+
+def _link(turn: Turn) -> None:
+    step = current(turn.visit, turn.context.book)
+    raise_call(turn, "without_service", stage=step.stage.id, unit=step.unit)
+    turn.tell_wave("without_service")
+
+
+def _over(turn: Turn) -> None:
+    """The agreed end: ask before going on, in place of the open question."""
+    question = turn.visit.question
+    turn.emit(e.OverAsked())
+    if question is None:
+        return
+    turn.emit(e.QuestionClosed(question.id, "past the agreed end", False))
+    ask_own(turn, "over", "choice", checkpoint=5, window=15)
+
+
+def unreachable(turn: Turn) -> None:
+    """A question cannot be brought to the contact: a person must."""
+    step = current(turn.visit, turn.context.book)
+    if turn.visit.question is not None:
+        turn.emit(e.WindowPassed(turn.visit.question.id))
+    raise_call(turn, "unreachable", stage=step.stage.id, unit=step.unit)
+
+
+def _nudge(turn: Turn) -> None:
+    """One reminder, with the one thing to look at."""
+    question = turn.visit.question
+    if question is None:
+        return
+    turn.emit(e.Nudged(question.id))
+    turn.say(
+        question.nudge,
+        buttons=buttons(question, turn.context.book),
+        urgency=NUDGE,
+        key="question",
+        not_after=question.last,
+        **particulars(turn, question),
+    )
+
+
+def _window(turn: Turn) -> None:
+    """Silence past the window becomes a call, after the deputy was asked once."""
+    question = turn.visit.question
+    if question is None:
+        return
+    step = current(turn.visit, turn.context.book)
+    if (
+        turn.visit.step + 1 == len(steps(turn.context.book, turn.visit.units))
+        and step.stage.scope == "visit"
+    ):
+        finish(turn, signed=False)  # everything runs; a missing goodbye wakes nobody
+        return
+    cause = _cause(turn, question)
+    route = turn.context.book.route(cause)
+    deputy = turn.visit.deputy
+    ask_deputy = route.first == "deputy" and not question.deputy_asked
+    if ask_deputy and deputy is not None and not deputy.disabled:
+        wait = minutes(turn.context.book.limits.deputy_asked)
+        turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
+        turn.say_to(deputy, "deputy_ask", link=f"@t:w:{turn.visit.wave}/site:{turn.visit.id}")
+        return
+    seen = turn.visit.lights[-1][1] if turn.visit.lights else ""
+    turn.emit(e.WindowPassed(question.id))
+    raise_call(turn, cause, stage=step.stage.id, unit=step.unit, seen=seen)
+    if cause in ("fault", "no_registration"):
+        turn.say(f"called_{cause}")
+
+
+def _cause(turn: Turn, question: Question) -> Cause:
+    """Why nothing came: not begun, silent, stuck at a light, or no registration."""
+    if question.kind in ("consent", "begin"):
+        return "not_started"
+    if question.ask == "over":
+        return "over_time"
+    if not turn.visit.lights:
+        return "silent"
+    stage = current(turn.visit, turn.context.book).stage
+    return "no_registration" if stage.waits_for_registration else "fault"
+
+
+_RULES = {
+    "invite": _invite,
+    "begin": _begin,
+    "held": _held,
+    "link": _link,
+    "over": _over,
+    "undelivered": unreachable,
+    "nudge": _nudge,
+    "window": _window,
+    "unpause": more_time.unpause,
+}

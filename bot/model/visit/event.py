@@ -1,0 +1,273 @@
+"""What can happen to a visit. The journal holds these; ``evolve`` makes the snapshot of them."""
+
+from bot.model.calls import event as calls
+from bot.model.event import Event
+from bot.model.visit.state import Plan, Question, UnitState, VisitState
+
+
+class PlanSet(Event, frozen=True, tag="plan_set"):
+    """A first plan, or a new one for a visit that is not under way."""
+
+    plan: Plan
+    wave: str
+    id: str
+
+
+class PlanAmended(Event, frozen=True, tag="plan_amended"):
+    """A new plan for a visit under way: people and particulars only."""
+
+    plan: Plan
+
+
+class StateSet(Event, frozen=True, tag="state_set"):
+    state: VisitState
+    why: str = ""
+
+
+class ThreadOpened(Event, frozen=True, tag="thread_opened"):
+    """The root of the visit's thread went to the outbox."""
+
+
+class Begun(Event, frozen=True, tag="begun"):
+    agreed_end: int
+
+
+class Entered(Event, frozen=True, tag="entered"):
+    step: int
+    stage: str
+    unit: str = ""
+
+
+class Asked(Event, frozen=True, tag="asked"):
+    question: Question
+
+
+class QuestionArrived(Event, frozen=True, tag="question_arrived"):
+    """Delivery of the open question was confirmed: its times count from now."""
+
+    question: str
+
+
+class Nudged(Event, frozen=True, tag="nudged"):
+    question: str
+
+
+class AskedBack(Event, frozen=True, tag="asked_back"):
+    question: str
+
+
+class DeputyAsked(Event, frozen=True, tag="deputy_asked"):
+    question: str
+    extra: int
+
+
+class WindowPassed(Event, frozen=True, tag="window_passed"):
+    """Nothing was heard within the window; from here the call's own deadline counts."""
+
+    question: str
+
+
+class Rearmed(Event, frozen=True, tag="rearmed"):
+    """Somebody was heard after the window: the open question's times begin again."""
+
+    question: str
+
+
+class CheckpointMoved(Event, frozen=True, tag="checkpoint_moved"):
+    """The next question comes at this instant."""
+
+    at: int
+
+
+class WindowExtended(Event, frozen=True, tag="window_extended"):
+    """Time that does not count, because we were away."""
+
+    extra: int
+    why: str
+
+
+class Heard(Event, frozen=True, tag="heard"):
+    """Somebody said or pressed something, and what was understood."""
+
+    user: str
+    role: str
+    kind: str
+    rule: str = ""
+    value: str = ""
+    text: str = ""  # where the words themselves lie, among the personal data
+
+
+class QuestionClosed(Event, frozen=True, tag="question_closed"):
+    question: str
+    answer: str
+    done: bool = True  # the runbook's ask is settled; False for asks of our own
+
+
+class AskSkipped(Event, frozen=True, tag="ask_skipped"):
+    """An ask of the runbook that need not be put, because its answer is known."""
+
+    ask: str
+
+
+class Reported(Event, frozen=True, tag="reported"):
+    """The contact reported on the open question without closing it."""
+
+
+class LightSeen(Event, frozen=True, tag="light_seen"):
+    pattern: str
+
+
+class CableChecked(Event, frozen=True, tag="cable_checked"):
+    """The contact was asked to press the cable home; counts the checks of this stage."""
+
+
+class UnitChecked(Event, frozen=True, tag="unit_checked"):
+    serial: str
+    version: str = ""
+
+
+class UnitSet(Event, frozen=True, tag="unit_set"):
+    serial: str
+    state: UnitState
+    why: str = ""
+
+
+class PoweredOn(Event, frozen=True, tag="powered_on"):
+    serial: str
+
+
+class PowerLost(Event, frozen=True, tag="power_lost"):
+    serial: str
+
+
+class UnitOnline(Event, frozen=True, tag="unit_online"):
+    serial: str
+    source: str
+    first: bool
+
+
+class UnitLost(Event, frozen=True, tag="unit_lost"):
+    serial: str
+    source: str
+
+
+class RegistrationNoted(Event, frozen=True, tag="registration_noted"):
+    """A registration that changes nothing: the unit was online already, or never was ours."""
+
+    serial: str
+    kind: str
+
+
+class Stopped(Event, frozen=True, tag="stopped"):
+    """Danger. Nothing is asked any more until a person restarts the visit."""
+
+    rule: str
+
+
+class Restarted(Event, frozen=True, tag="restarted"):
+    by: str
+
+
+class HoldMet(Event, frozen=True, tag="hold_met"):
+    """The wave is held and this visit stands still before it may go on."""
+
+
+class HoldLeft(Event, frozen=True, tag="hold_left"):
+    pass
+
+
+class Paused(Event, frozen=True, tag="paused"):
+    until: int
+
+
+class Unpaused(Event, frozen=True, tag="unpaused"):
+    pass
+
+
+class LinkDown(Event, frozen=True, tag="link_down"):
+    """The site's own line is off from here, as expected."""
+
+
+class LinkBack(Event, frozen=True, tag="link_back"):
+    pass
+
+
+class OverAsked(Event, frozen=True, tag="over_asked"):
+    pass
+
+
+class EndMoved(Event, frozen=True, tag="end_moved"):
+    until: int
+
+
+class CallbackAgreed(Event, frozen=True, tag="callback_agreed"):
+    text: str
+
+
+class AccountSet(Event, frozen=True, tag="account_set"):
+    user: str
+    disabled: bool
+
+
+class VisitEnded(Event, frozen=True, tag="visit_ended"):
+    signed: bool
+
+
+class NotDelivered(Event, frozen=True, tag="not_delivered"):
+    message: str
+    why: str
+
+
+class MessageArrived(Event, frozen=True, tag="message_arrived"):
+    """A message other than the open question was delivered; kept for the record."""
+
+    message: str
+    template: str
+
+
+AnyEvent = (
+    PlanSet
+    | PlanAmended
+    | StateSet
+    | ThreadOpened
+    | Begun
+    | Entered
+    | Asked
+    | QuestionArrived
+    | Nudged
+    | AskedBack
+    | DeputyAsked
+    | WindowPassed
+    | Rearmed
+    | CheckpointMoved
+    | WindowExtended
+    | Heard
+    | QuestionClosed
+    | AskSkipped
+    | Reported
+    | LightSeen
+    | CableChecked
+    | UnitChecked
+    | UnitSet
+    | PoweredOn
+    | PowerLost
+    | UnitOnline
+    | UnitLost
+    | RegistrationNoted
+    | Stopped
+    | Restarted
+    | HoldMet
+    | HoldLeft
+    | Paused
+    | Unpaused
+    | LinkDown
+    | LinkBack
+    | OverAsked
+    | EndMoved
+    | CallbackAgreed
+    | AccountSet
+    | calls.CallEvent
+    | VisitEnded
+    | NotDelivered
+    | MessageArrived
+)

@@ -1,0 +1,214 @@
+"""Snapshot and event give the next snapshot. Nothing is decided here."""
+# ruff: noqa: ARG001, ARG005 - the rules of a table share one form, whether they need all of it
+
+from collections.abc import Callable
+from typing import Any
+
+from msgspec.structs import replace
+
+from bot.model.calls.event import CallEvent, Raised
+from bot.model.calls.event import evolve as evolve_calls
+from bot.model.event import Event
+from bot.model.visit import event as e
+from bot.model.visit.state import Question, Unit, Visit
+
+_LIGHTS_KEPT = 12
+
+
+def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
+    """The visit after ``event`` at the instant ``at``.
+
+    Raises ``LookupError`` for an event on a visit, unit or call that does not exist.
+    """
+    if isinstance(event, e.PlanSet):
+        return _planned(visit, event, at)
+    if visit is None:
+        raise LookupError(f"{type(event).__name__} on a visit that was never planned")
+    if isinstance(event, CallEvent):
+        return _call(visit, event, at)
+    rule = _RULES.get(type(event))
+    return visit if rule is None else rule(visit, event, at)
+
+
+def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
+    plan = event.plan
+    fresh = Visit(
+        wave=event.wave,
+        id=event.id,
+        site=plan.site,
+        contact=plan.contact,
+        deputy=plan.deputy,
+        units=plan.units,
+        start=plan.start,
+        end=plan.end,
+        channel=plan.channel,
+        planned_at=at,
+    )
+    if visit is None:
+        return fresh
+    return replace(
+        fresh,
+        thread=visit.thread,
+        calls=visit.calls,
+        made=visit.made,
+        nudges=visit.nudges,
+        stopped_at=visit.stopped_at,
+        channel=visit.channel,
+    )
+
+
+def _amended(v: Visit, event: e.PlanAmended, at: int) -> Visit:
+    plan = event.plan
+    return replace(v, site=plan.site, contact=plan.contact, deputy=plan.deputy, end=plan.end)
+
+
+def _with_unit(visit: Visit, serial: str, change: Callable[[Unit], Unit]) -> Visit:
+    if visit.unit(serial) is None:
+        raise LookupError(f"visit {visit.id} has no unit {serial}")
+    units = tuple(change(u) if u.serial == serial else u for u in visit.units)
+    return replace(visit, units=units)
+
+
+def _with_question(visit: Visit, **changes: Any) -> Visit:
+    if visit.question is None:
+        return visit
+    question: Question = replace(visit.question, **changes)
+    return replace(visit, question=question)
+
+
+def _entered(v: Visit, event: e.Entered, at: int) -> Visit:
+    return replace(v, step=event.step, at_ask=0, question=None, cable_checks=0, lights=())
+
+
+def _begun(v: Visit, event: e.Begun, at: int) -> Visit:
+    return replace(v, state="running", begun_at=at, agreed_end=event.agreed_end, over_asked=False)
+
+
+def _asked(v: Visit, event: e.Asked, at: int) -> Visit:
+    return replace(v, question=event.question, made=v.made + 1, paused_until=None)
+
+
+def _light(v: Visit, event: e.LightSeen, at: int) -> Visit:
+    return replace(v, lights=(*v.lights, (at, event.pattern))[-_LIGHTS_KEPT:])
+
+
+def _checked(v: Visit, event: e.UnitChecked, at: int) -> Visit:
+    def change(unit: Unit) -> Unit:
+        state = "checked" if unit.state == "waiting" else unit.state
+        return replace(unit, version=event.version or unit.version, state=state)
+
+    return _with_unit(v, event.serial, change)
+
+
+def _powered(v: Visit, event: e.PoweredOn, at: int) -> Visit:
+    powered = _with_unit(
+        v,
+        event.serial,
+        lambda u: u if u.registered_at is not None else replace(u, state="powered"),
+    )
+    return replace(powered, powered_at=at)
+
+
+def _power_lost(v: Visit, event: e.PowerLost, at: int) -> Visit:
+    cut = _with_unit(v, event.serial, lambda u: replace(u, power_cuts=u.power_cuts + 1))
+    return replace(cut, powered_at=at)
+
+
+def _online(v: Visit, event: e.UnitOnline, at: int) -> Visit:
+    def change(unit: Unit) -> Unit:
+        first = at if unit.registered_at is None else unit.registered_at
+        return replace(unit, state="online", registered_at=first, lost_at=None)
+
+    return _with_unit(v, event.serial, change)
+
+
+def _lost(v: Visit, event: e.UnitLost, at: int) -> Visit:
+    return _with_unit(v, event.serial, lambda u: replace(u, state="lost", lost_at=at))
+
+
+def _restarted(v: Visit, event: e.Restarted, at: int) -> Visit:
+    return replace(v, stopped_at=None)
+
+
+def _stopped(v: Visit, event: e.Stopped, at: int) -> Visit:
+    return replace(v, stopped_at=v.stopped_at or at, question=None, paused_until=None)
+
+
+def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
+    if event.state in ("rebook", "held"):
+        return replace(v, state=event.state, question=None, paused_until=None, waits_hold=False)
+    return replace(v, state=event.state)
+
+
+def _call(v: Visit, event: CallEvent, at: int) -> Visit:
+    after = replace(v, calls=evolve_calls(v.calls, event, at))
+    if not isinstance(event, Raised):
+        return after
+    if not event.call.blocks:
+        return replace(after, made=v.made + 1)
+    return replace(after, made=v.made + 1, question=None, paused_until=None)
+
+
+def _account(v: Visit, event: e.AccountSet, at: int) -> Visit:
+    contact, deputy = v.contact, v.deputy
+    if contact.user == event.user:
+        contact = replace(contact, disabled=event.disabled)
+    if deputy is not None and deputy.user == event.user:
+        deputy = replace(deputy, disabled=event.disabled)
+    return replace(v, contact=contact, deputy=deputy)
+
+
+_RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
+    e.PlanAmended: _amended,
+    e.StateSet: _state,
+    e.ThreadOpened: lambda v, _, at: replace(v, thread=True),
+    e.Begun: _begun,
+    e.Entered: _entered,
+    e.Asked: _asked,
+    e.QuestionArrived: lambda v, _, at: _with_question(v, asked_at=at),
+    e.Nudged: lambda v, _, at: replace(_with_question(v, nudged=True), nudges=v.nudges + 1),
+    e.WindowPassed: lambda v, _, at: _with_question(v, late=True),
+    e.AskedBack: lambda v, _, at: _with_question(
+        v, asked_back=(v.question.asked_back + 1 if v.question else 0)
+    ),
+    e.DeputyAsked: lambda v, ev, at: _with_question(
+        v, deputy_asked=True, extra=(v.question.extra if v.question else 0) + ev.extra
+    ),
+    e.Rearmed: lambda v, _, at: _with_question(
+        v, asked_at=at, extra=0, nudge_at=None, nudged=False, late=False, deputy_asked=False
+    ),
+    e.CheckpointMoved: lambda v, ev, at: _with_question(
+        v, nudge_at=ev.at, nudged=False, reported=False
+    ),
+    e.WindowExtended: lambda v, ev, at: _with_question(
+        v, extra=(v.question.extra if v.question else 0) + ev.extra
+    ),
+    e.QuestionClosed: lambda v, ev, at: replace(v, question=None, at_ask=v.at_ask + ev.done),
+    e.AskSkipped: lambda v, _, at: replace(v, at_ask=v.at_ask + 1),
+    e.Reported: lambda v, _, at: _with_question(v, reported=True),
+    e.LightSeen: _light,
+    e.CableChecked: lambda v, _, at: replace(v, cable_checks=v.cable_checks + 1),
+    e.UnitChecked: _checked,
+    e.UnitSet: lambda v, ev, at: _with_unit(v, ev.serial, lambda u: replace(u, state=ev.state)),
+    e.PoweredOn: _powered,
+    e.PowerLost: _power_lost,
+    e.UnitOnline: _online,
+    e.UnitLost: _lost,
+    e.Stopped: _stopped,
+    e.Restarted: _restarted,
+    e.HoldMet: lambda v, _, at: replace(
+        v, waits_hold=True, waits_since=at, question=None, paused_until=None
+    ),
+    e.HoldLeft: lambda v, _, at: replace(v, waits_hold=False, waits_since=None),
+    e.Paused: lambda v, ev, at: replace(v, paused_until=ev.until),
+    e.Unpaused: lambda v, _, at: replace(v, paused_until=None),
+    e.LinkDown: lambda v, _, at: replace(v, link_down_at=v.link_down_at or at),
+    e.LinkBack: lambda v, _, at: replace(v, link_down_at=None),
+    e.OverAsked: lambda v, _, at: replace(v, over_asked=True),
+    e.EndMoved: lambda v, ev, at: replace(v, agreed_end=ev.until, over_asked=False),
+    e.CallbackAgreed: lambda v, ev, at: replace(v, callback=ev.text),
+    e.AccountSet: _account,
+    e.VisitEnded: lambda v, ev, at: replace(
+        v, state="done", question=None, unsigned=not ev.signed, paused_until=None
+    ),
+}

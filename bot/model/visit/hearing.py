@@ -1,0 +1,241 @@
+"""What people say and press, taken the worst first; everything heard is kept on record."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from bot.model.calls.life import clear
+from bot.model.calls.press import press
+from bot.model.calls.state import CLEARED_BY_ANSWER
+from bot.model.fact import Actor, Pressed, Said
+from bot.model.people import text_key
+from bot.model.policy import minutes
+from bot.model.reader import read
+from bot.model.reading import Heard, Reading
+from bot.model.visit import event as e
+from bot.model.visit import more_time
+from bot.model.visit.answers import answered, ask_how_long, raise_and_say, rebook
+from bot.model.visit.asks import buttons, rearm
+from bot.model.visit.power import power_cycled
+from bot.model.visit.safety import danger, site_stops
+from bot.model.visit.state import Question
+from bot.model.visit.turn import Turn
+
+#: How often we ask back about one question before a person is called.
+_ASK_BACK = 2
+
+
+def role_of(turn: Turn, actor: Actor) -> str:
+    """``contact``, ``deputy``, ``oncall``, ``admin`` or ``stranger``, as to this visit."""
+    visit = turn.visit
+    if actor.user == visit.contact.user:
+        return "contact"
+    if visit.deputy is not None and actor.user == visit.deputy.user:
+        return "deputy"
+    if actor.oncall:
+        return "oncall"
+    return "admin" if actor.admin else "stranger"
+
+
+def said(turn: Turn, fact: Said) -> None:
+    """Words: danger from anyone stops; otherwise only contact and deputy are answered."""
+    role = role_of(turn, fact.actor)
+    readings = _read(turn, fact)
+    first = readings[0]
+    text = text_key(fact.id)
+    turn.emit(e.Heard(fact.actor.user, role, first.kind, first.rule, first.value, text))
+    if first.kind == "danger":
+        danger(turn, first.rule)
+        return
+    if role in ("oncall", "admin"):
+        turn.answer = "nothing"  # what the team writes is not an answer of the contact
+        return
+    if role == "stranger":
+        turn.say("not_you", key="prompt")
+        turn.answer = "not_yours"
+        return
+    if fact.edited:
+        turn.answer = "nothing"  # an edit counts for danger; an answer is given anew
+        return
+    if not _heard_out(turn, text):
+        return
+    question = turn.visit.question
+    if question is not None and question.ask == "callback" and _has_number(fact.words):
+        answered(turn, question, text)
+        return
+    _act(turn, first)
+
+
+def _read(turn: Turn, fact: Said) -> list[Reading]:
+    question = turn.visit.question
+    heard = Heard(
+        stage=question.stage if question else "",
+        ask=question.kind if question else None,
+        answers=question.answers if question else (),
+    )
+    lexicons = turn.context.lexicons
+    words = "\n".join((fact.words, *fact.files))
+    lexicon = turn.context.lexicon(turn.visit.contact.lang)
+    return read(words, heard, turn.context.book, lexicon, dangers=tuple(lexicons.values()))
+
+
+def _heard_out(turn: Turn, text: str) -> bool:
+    """Whether the conversation can go on; if not, the person gets the one fitting line."""
+    visit = turn.visit
+    if visit.stopped_at is not None:
+        _pass_on(turn, text)
+        turn.say("stopped_wait", key="prompt")
+    elif any(c.blocks for c in visit.calls):
+        _pass_on(turn, text)
+        turn.say("person_has_it", key="prompt")
+    elif visit.state in ("planned", "held", "rebook"):
+        turn.say("not_now", key="prompt")
+    elif visit.state == "done":
+        turn.say("all_done", key="prompt")
+    elif visit.waits_hold:
+        turn.say("held_wait", key="prompt")
+    else:
+        for call in visit.open_calls:
+            if call.cause in CLEARED_BY_ANSWER:
+                clear(turn, call, "answer")
+        rearm(turn)
+        return True
+    return False
+
+
+def _pass_on(turn: Turn, text: str) -> None:
+    """Whoever has the call reads what the contact adds."""
+    visit = turn.visit
+    for call in visit.open_calls:
+        if call.called_at is not None:
+            turn.post_call(call, "call_contact_says", words=f"@p:{visit.contact.key}:{text}")
+
+
+def _has_number(words: str) -> bool:
+    return sum(ch.isdigit() for ch in words) >= 5
+
+
+def _act(turn: Turn, reading: Reading) -> None:
+    question = turn.visit.question
+    match reading.kind:
+        case "stop":
+            site_stops(turn)
+        case "help":
+            raise_and_say(turn, "help", "help_coming")
+        case "power_cycled":
+            power_cycled(turn)
+        case "pause":
+            more_time.pause(turn)
+        case "later":
+            _later(turn, reading)
+        case "thanks" | "small_talk":
+            turn.say("kind_line", key="prompt")
+        case _ if question is None:
+            turn.say("agreed_wait" if turn.visit.state == "agreed" else "nothing_open")
+        case "question":
+            turn.say(question.nudge, buttons=buttons(question, turn.context.book), key="prompt")
+        case _:
+            value = answer_of(reading, question)
+            if value and not reading.ask:
+                answered(turn, question, value)
+            else:
+                ask_back(turn, question, reading.ask)
+
+
+def answer_of(reading: Reading, question: Question) -> str:
+    """The answer a reading gives to the open question; empty when it gives none."""
+    kind, ask = reading.kind, question.kind
+    if kind == "light" and reading.pattern:
+        return f"light:{reading.pattern}"
+    if question.answers and kind == "choice" and reading.value in question.answers:
+        return reading.value
+    table = {
+        ("consent", "yes"): "yes",
+        ("consent", "no"): "no",
+        ("begin", "yes"): "here",
+        ("begin", "done"): "here",
+        ("begin", "no"): "not_tonight",
+        ("mobile", "done"): "done",
+        ("mobile", "yes"): "done",
+        ("mobile", "no_signal"): "no_signal",
+        ("confirm", "done"): "done",
+        ("serial", "yes"): "same",
+        ("serial", "no"): "different",
+    }
+    if ask in ("serial", "version") and kind == ask:
+        return reading.value
+    return table.get((ask, kind), "")
+
+
+def ask_back(turn: Turn, question: Question, template: str) -> None:
+    """One short question with buttons, never twice the same; then a person is offered."""
+    if question.asked_back >= _ASK_BACK:
+        raise_and_say(turn, "not_understood", "help_coming")
+        return
+    turn.emit(e.AskedBack(question.id))
+    if question.asked_back:
+        template = "ask_person"
+    shown = buttons(question, turn.context.book)
+    turn.say(template or "ask_again", buttons=shown, key="prompt")
+
+
+def _later(turn: Turn, reading: Reading) -> None:
+    if reading.minutes is not None:
+        more_time.later(turn, turn.at + minutes(reading.minutes))
+    elif reading.value:
+        more_time.later(turn, clock_time(turn.at, reading.value, turn.visit.site.tz))
+    else:
+        ask_how_long(turn)
+
+
+def clock_time(at: int, clock: str, tz: str) -> int:
+    """The next instant from ``at`` on at which the site's clock shows ``HH:MM``."""
+    hour, minute = (int(part) for part in clock.split(":"))
+    local = datetime.fromtimestamp(at / 1000, UTC).astimezone(ZoneInfo(tz))
+    wanted = local.replace(hour=hour, minute=minute, second=0, microsecond=0)
+    if wanted < local:
+        wanted += timedelta(days=1)
+    return int(wanted.timestamp() * 1000)
+
+
+# --- buttons ---------------------------------------------------------------------------
+
+
+def pressed(turn: Turn, fact: Pressed) -> None:
+    """A button: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH`` or ``e:CALL:VERB``."""
+    kind, _, rest = fact.action.partition(":")
+    name, _, value = rest.partition(":")
+    role = role_of(turn, fact.actor)
+    turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
+    if kind == "e":
+        turn.answer = press(turn, fact.actor, name, value)
+        return
+    if role == "stranger":
+        turn.answer = "not_yours"
+        return
+    question = turn.visit.question
+    if question is None or question.id != name:
+        turn.answer = "stale"
+        return
+    if not _heard_out(turn, ""):
+        turn.answer = "stale"
+        return
+    if kind == "a":
+        answered(turn, question, value)
+    else:
+        _wish(turn, value)
+
+
+def _wish(turn: Turn, wish: str) -> None:
+    match wish:
+        case "help":
+            raise_and_say(turn, "help", "help_coming")
+        case "latest":
+            more_time.latest(turn)
+        case "unpause":
+            more_time.unpause(turn)
+        case "other_evening":
+            rebook(turn, "other_evening")
+        case "more10" | "more20":
+            more_time.later(turn, turn.at + minutes(int(wish.removeprefix("more"))))
+        case _:
+            turn.answer = "stale"

@@ -1,0 +1,203 @@
+"""One decision being made: the visit as it changes, the events so far, what is to be said."""
+
+from typing import Any
+
+import msgspec
+
+from bot.model.calls.event import CallEvent
+from bot.model.calls.state import Call
+from bot.model.context import Context
+from bot.model.decision import Decision
+from bot.model.fact import AnyFact, Told
+from bot.model.message import ANSWER, ESCALATION, Button, Message
+from bot.model.subject import Subject, of_wave
+from bot.model.visit.card import card
+from bot.model.visit.event import AnyEvent, ThreadOpened
+from bot.model.visit.evolve import evolve
+from bot.model.visit.state import Person, Visit
+
+
+class Turn:
+    """Collects the events of one decision and applies each at once, so what follows sees it."""
+
+    def __init__(self, visit: Visit | None, fact: AnyFact, context: Context) -> None:
+        self._visit = visit
+        self.fact = fact
+        self.context = context
+        self.at = fact.received_at
+        self.events: list[AnyEvent] = []
+        self.messages: list[Message] = []
+        self.answer = "ok"
+
+    # --- the state so far ------------------------------------------------------------
+
+    @property
+    def visit(self) -> Visit:
+        if self._visit is None:
+            raise LookupError(f"{self.fact.subject} was never planned")
+        return self._visit
+
+    @property
+    def known(self) -> bool:
+        return self._visit is not None
+
+    @property
+    def calls(self) -> tuple[Call, ...]:
+        return self.visit.calls
+
+    def emit(self, event: AnyEvent) -> None:
+        self._visit = evolve(self._visit, event, self.at)
+        self.events.append(event)
+
+    def emit_call(self, event: CallEvent) -> None:
+        self.emit(event)
+
+    def next_id(self, letter: str) -> str:
+        return f"{letter}{self.visit.made + 1}"
+
+    def decision(self) -> Decision[Visit]:
+        return Decision(self.visit, tuple(self.events), tuple(self.messages), self.answer)
+
+    # --- what calls ask of the visit (bot.model.calls) ---------------------------------
+
+    def on_unanswered(self, call: Call) -> None:
+        """Nobody took it: new starts are held, and the contact is told what that means."""
+        self.tell_wave("unanswered", call=call.id)
+        if call.called_at is not None and self.visit.begun_at is not None:
+            self.say("nobody_yet_danger" if call.cause == "danger" else "nobody_yet")
+
+    def on_taken(self, call: Call, name: str) -> None:
+        if self.visit.thread and call.cause not in ("held", "not_started"):
+            self.say("person_coming", who=name, key="person")
+
+    def on_closed(self, call: Call, reason: str, by: str) -> None:
+        from bot.model.visit.settled import settled
+
+        settled(self, call, reason, by)
+
+    # --- saying ----------------------------------------------------------------------
+
+    def say(
+        self,
+        template: str,
+        *,
+        buttons: tuple[Button, ...] = (),
+        urgency: int = ANSWER,
+        key: str = "",
+        not_after: int | None = None,
+        **args: str | int,
+    ) -> str:
+        """Say something in the visit's thread; gives the message's id."""
+        if not self.visit.thread:
+            self.open_thread()
+        return self._send(
+            thread=f"site:{self.visit.id}",
+            template=template,
+            buttons=buttons,
+            urgency=urgency,
+            key=key,
+            not_after=not_after,
+            lang=self.visit.contact.lang,
+            args=self._args(self.visit.contact.lang, args),
+        )
+
+    def open_thread(self) -> None:
+        """The root of the visit's thread: which site, and when."""
+        self.emit(ThreadOpened())
+        lang = self.visit.contact.lang
+        self._send(
+            thread=f"site:{self.visit.id}",
+            template="root",
+            root=True,
+            lang=lang,
+            args=self._args(lang, {"start": self.visit.start}),
+        )
+
+    def say_to(self, person: Person, template: str, **args: str | int) -> None:
+        """Say something to one person of the site in a direct message."""
+        self._send(
+            thread=f"user:{person.user}",
+            template=template,
+            lang=person.lang,
+            args=self._args(person.lang, args),
+        )
+
+    def say_privately(self, user: str, template: str, call: Call) -> None:
+        """Tell a member of the team what only they may read: names and numbers."""
+        self._send(
+            thread=f"user:{user}",
+            template=template,
+            urgency=ESCALATION,
+            args=card(self.visit, call, self.context, self.at),
+        )
+
+    def post_call(
+        self,
+        call: Call,
+        template: str,
+        *,
+        buttons: tuple[Button, ...] = (),
+        root: bool = False,
+        **args: str | int,
+    ) -> None:
+        """Post into the call's own thread in the escalation channel."""
+        more = {name: str(value) for name, value in args.items()}
+        self._send(
+            thread=f"esc:{self.visit.id}:{call.id}",
+            template=template,
+            buttons=buttons,
+            urgency=ESCALATION,
+            root=root,
+            args=card(self.visit, call, self.context, self.at) | more,
+        )
+
+    def mail_call(self, call: Call, address: str, template: str) -> None:
+        self._send(
+            way="mail",
+            thread=f"mail:{address}",
+            template=template,
+            urgency=ESCALATION,
+            args=card(self.visit, call, self.context, self.at),
+        )
+
+    def tell(self, target: Subject, what: str, **args: str) -> None:
+        """Let another subject hear of this, by a follow-up fact that counts once."""
+        told = Told(
+            id=f"{self.fact.id}/{target}/{what}",
+            subject=target,
+            received_at=self.at,
+            source=self.fact.subject,
+            what=what,
+            args=args,
+        )
+        self._send(
+            way="fact", thread="relay", template="told", args={}, fact=msgspec.json.encode(told)
+        )
+
+    def tell_wave(self, what: str, **args: str) -> None:
+        self.tell(of_wave(self.visit.wave), what, site=self.visit.id, **args)
+
+    def index(self, kind: str, value: str) -> None:
+        """Make the visit findable by serial, thread or user; a hint that can be rebuilt."""
+        self._send(
+            way="index",
+            thread="relay",
+            template="index",
+            args={"kind": kind, "value": value, "subject": str(self.fact.subject)},
+        )
+
+    def _args(self, lang: str, args: dict[str, Any]) -> dict[str, str]:
+        words = self.context.book.words
+        base = {
+            "site": self.visit.site.name,
+            "contact": f"@p:{self.visit.contact.key}:name",
+        }
+        given = {name: str(value) for name, value in args.items()}
+        return {**(words.get(lang) or words["en"]), **base, **given}
+
+    def _send(self, **fields: Any) -> str:
+        number = len(self.messages) + 1
+        message_id = f"{self.fact.subject}:{self.context.version + 1}:{number}"
+        message = Message(id=message_id, tz=self.visit.site.tz, made_at=self.at, **fields)
+        self.messages.append(message)
+        return message_id

@@ -1,0 +1,336 @@
+"""The wave decides: opening, holding and resuming, its summary, and who hears of it."""
+
+from typing import Any
+
+import msgspec
+from msgspec.structs import replace
+
+from bot.model.board import Board
+from bot.model.calls.event import CallEvent
+from bot.model.calls.life import on_due, raise_call
+from bot.model.calls.press import press
+from bot.model.calls.state import Call
+from bot.model.context import Context
+from bot.model.decision import Decision
+from bot.model.fact import AnyFact, Due, Gap, Ordered, Planned, Pressed, Said, Told
+from bot.model.message import BOARD, ESCALATION, Button, Message
+from bot.model.policy import MINUTE
+from bot.model.subject import EVERY, of_visit
+from bot.model.wave import state as w
+from bot.model.wave.state import Wave, WaveEvent, WavePlan, evolve
+
+#: What visits report that holds new starts at once.
+_HOLDING = ("danger", "without_service", "unanswered")
+_TRY_OPENING_AGAIN = 15 * MINUTE
+
+
+class WaveTurn:
+    """One decision of a wave being made (see ``bot.model.visit.turn.Turn``)."""
+
+    def __init__(self, wave: Wave | None, fact: AnyFact, context: Context) -> None:
+        self._wave = wave
+        self.fact = fact
+        self.context = context
+        self.at = fact.received_at
+        self.events: list[WaveEvent] = []
+        self.messages: list[Message] = []
+        self.answer = "ok"
+        self.hold: bool | None = None
+
+    @property
+    def wave(self) -> Wave:
+        if self._wave is None:
+            raise LookupError(f"{self.fact.subject} was never planned")
+        return self._wave
+
+    @property
+    def calls(self) -> tuple[Call, ...]:
+        return self.wave.calls
+
+    def emit(self, event: WaveEvent) -> None:
+        self._wave = evolve(self._wave, event, self.at, self.fact.subject.wave)
+        self.events.append(event)
+
+    def emit_call(self, event: CallEvent) -> None:
+        self.emit(event)
+
+    def next_id(self, letter: str) -> str:
+        return f"{letter}{self.wave.made + 1}"
+
+    def send(self, **fields: Any) -> None:
+        number = len(self.messages) + 1
+        message_id = f"{self.fact.subject}:{self.context.version + 1}:{number}"
+        self.messages.append(Message(id=message_id, made_at=self.at, **fields))
+
+    def to_visits(self, fact: AnyFact) -> None:
+        """One follow-up to every visit of the wave, each under an id of its own."""
+        self.send(way="fact", thread="relay", template="told", fact=msgspec.json.encode(fact))
+
+    def to_team(self, template: str, **args: str) -> None:
+        """A note in the escalation channel, of the wave itself."""
+        args = {"wave": self.wave.name, "now": str(self.at), **args}
+        self.send(thread=f"team:{template}", template=template, urgency=ESCALATION, args=args)
+
+    # --- what calls ask of a wave (bot.model.calls) --------------------------------------
+
+    def post_call(
+        self,
+        call: Call,
+        template: str,
+        *,
+        buttons: tuple[Button, ...] = (),
+        root: bool = False,
+        **args: str | int,
+    ) -> None:
+        more = {name: str(value) for name, value in args.items()}
+        self.send(
+            thread=f"esc:{self.wave.name}:{call.id}",
+            template=f"wave_{template}",
+            buttons=buttons,
+            urgency=ESCALATION,
+            root=root,
+            args=self.card(call) | more,
+        )
+
+    def mail_call(self, call: Call, address: str, template: str) -> None:
+        self.send(
+            way="mail",
+            thread=f"mail:{address}",
+            template=f"wave_{template}",
+            urgency=ESCALATION,
+            args=self.card(call),
+        )
+
+    def say_privately(self, user: str, template: str, call: Call) -> None:
+        """A call of a wave holds no names or numbers that only one person may read."""
+
+    def card(self, call: Call) -> dict[str, str]:
+        return {
+            "wave": self.wave.name,
+            "now": str(self.at),
+            "call": call.id,
+            "cause": f"@x:cause_{call.cause}",
+            "severity": f"@x:severity_{call.severity}",
+            "seen": call.seen,
+            "first_try": f"@x:try_{call.cause}",
+        }
+
+    def on_unanswered(self, _call: Call) -> None:
+        hold(self, "unanswered")
+
+    def on_taken(self, call: Call, name: str) -> None:
+        """Nobody at a site waits for this answer."""
+
+    def on_closed(self, call: Call, reason: str, by: str) -> None:
+        """The hold stays until a person resumes the wave."""
+
+
+def decide(wave: Wave | None, fact: AnyFact, context: Context) -> Decision[Wave] | None:
+    if wave is None and not isinstance(fact, Planned):
+        return None
+    turn = WaveTurn(wave, fact, context)
+    match fact:
+        case Planned():
+            _planned(turn, fact)
+        case Ordered():
+            _ordered(turn, fact)
+        case Told():
+            _told(turn, fact)
+        case Due():
+            _due(turn, fact)
+        case Gap():
+            _gap(turn, fact)
+        case Said():
+            _danger(turn, fact)
+        case Pressed():
+            _pressed(turn, fact)
+        case _:
+            turn.answer = "nothing"
+    return Decision(turn.wave, tuple(turn.events), tuple(turn.messages), turn.answer, turn.hold)
+
+
+def deadlines(wave: Wave) -> dict[str, int]:
+    due = {f"call:{call.id}": call.due for call in wave.calls if call.open}
+    if wave.state == "planned":
+        due["open"] = wave.opens_at
+    if wave.pin_at is not None:
+        due["pin"] = wave.pin_at
+    return due
+
+
+def _planned(turn: WaveTurn, fact: Planned) -> None:
+    plan = msgspec.json.decode(fact.plan, type=WavePlan)
+    turn.emit(w.WavePlanned(plan))
+    if plan.staged:
+        staged = Told(
+            id=f"{fact.id}/staged",
+            subject=of_visit(fact.subject.wave, EVERY),
+            received_at=turn.at,
+            source=fact.subject,
+            what="staged",
+            args={"staged": plan.staged},
+        )
+        turn.to_visits(staged)
+
+
+def _ordered(turn: WaveTurn, fact: Ordered) -> None:
+    if not fact.actor.admin:
+        turn.answer = "not_yours"
+    elif fact.order == "hold":
+        hold(turn, fact.args.get("why", "ordered"), by=fact.actor.user)
+    elif fact.order == "resume":
+        _resume(turn, fact.actor.user)
+    elif fact.order == "close":
+        turn.emit(w.WaveClosed())
+    else:
+        turn.answer = "unknown"
+
+
+def hold(turn: WaveTurn, why: str, by: str = "") -> None:
+    """Hold new starts; those past the interruption of service go on (the visits decide)."""
+    already = turn.wave.held
+    if why in turn.wave.holds:
+        turn.answer = "nothing"
+        return
+    turn.emit(w.HoldSet(why, by))
+    turn.hold = True
+    turn.to_team("wave_held", why=f"@x:hold_{why}" if why in (*_HOLDING, "ordered") else why)
+    if not already:
+        turn.to_visits(_told_visits(turn, "held"))
+
+
+def _resume(turn: WaveTurn, by: str) -> None:
+    if not turn.wave.held:
+        turn.answer = "nothing"
+        return
+    turn.emit(w.HoldLifted(by))
+    turn.hold = False
+    turn.to_team("wave_resumed")
+    turn.to_visits(_told_visits(turn, "resumed"))
+
+
+def _told_visits(turn: WaveTurn, what: str) -> Told:
+    subject = turn.fact.subject
+    return Told(
+        id=f"{turn.fact.id}/{what}",
+        subject=of_visit(subject.wave, EVERY),
+        received_at=turn.at,
+        source=subject,
+        what=what,
+    )
+
+
+def _told(turn: WaveTurn, fact: Told) -> None:
+    if fact.what in _HOLDING:
+        hold(turn, fact.what)
+    turn.emit(w.Noted(fact.what, fact.args.get("site", "")))
+
+
+def _due(turn: WaveTurn, fact: Due) -> None:
+    at = deadlines(turn.wave).get(fact.kind)
+    if at is None or at > turn.at:
+        turn.answer = "nothing"
+        return
+    kind, _, name = fact.kind.partition(":")
+    if kind == "call":
+        on_due(turn, name)
+    elif kind == "open":
+        _open(turn)
+    else:
+        _pin(turn)
+
+
+def _open(turn: WaveTurn) -> None:
+    """Open, unless the person on call could not be woken."""
+    if not turn.context.may_open:
+        turn.emit(w.OpeningPutOff(turn.at + _TRY_OPENING_AGAIN))
+        hold(turn, "unstaffed")
+        return
+    turn.emit(w.Opened())
+    if turn.wave.holds == ("unstaffed",):
+        _resume(turn, "")
+
+
+def _pin(turn: WaveTurn) -> None:
+    """Renew the pinned summary if it would say something new; at most once a minute."""
+    summary = turn.context.board
+    args = pin_args(turn.wave, summary) if summary else {}
+    if summary and _all_settled(turn.wave, summary):
+        turn.emit(w.WaveClosed())
+        args["state"] = "@x:wave_is_closed"
+    text = msgspec.json.encode({k: v for k, v in args.items() if k != "now"}).decode()
+    going = turn.wave.state == "open" or any(c.open for c in turn.wave.calls)
+    next_at = turn.at + turn.context.policy.pin_every if going else None
+    if text == turn.wave.pinned:
+        turn.emit(w.PinSet(turn.wave.pin_rev, text, next_at))
+        return
+    rev = turn.wave.pin_rev + 1
+    turn.emit(w.PinSet(rev, text, next_at))
+    for number in range(len(turn.wave.channels)):
+        turn.send(
+            thread=f"wave:{number}",
+            template="pin",
+            slot="pin",
+            rev=rev,
+            urgency=BOARD,
+            key="pin",
+            root=True,
+            args=args,
+        )
+
+
+def _all_settled(wave: Wave, board: Board) -> bool:
+    """Every visit is done or has another evening, and no call is open."""
+    return (
+        wave.state == "open"
+        and bool(board.states)
+        and set(board.states) <= {"done", "rebook"}
+        and not board.calls
+        and not any(c.open for c in wave.calls)
+    )
+
+
+def pin_args(wave: Wave, board: Board) -> dict[str, str]:
+    """What the summary says, as arguments of its text."""
+    late = ", ".join(f"{x.name} +{x.by // MINUTE} min" for x in board.late[:5])
+    calls = ", ".join(f"{c.name} ({c.cause}, {c.operator})" for c in board.calls[:5])
+    return {
+        "wave": wave.name,
+        "now": str(board.at),
+        "state": "@x:wave_is_held" if wave.held else f"@x:wave_is_{wave.state}",
+        "units": str(board.units),
+        "online": str(board.online),
+        "running": str(board.states.get("running", 0)),
+        "agreed": str(board.states.get("agreed", 0)),
+        "done": str(board.states.get("done", 0)),
+        "stopped": str(board.stopped),
+        "with_person": str(board.states.get("with a person", 0)),
+        "rebook": str(board.states.get("rebook", 0)),
+        "held": str(board.held),
+        "out": str(board.out_of_service),
+        "open_calls": str(len(board.calls)),
+        "late": late or "@x:nobody",
+        "calls": calls or "@x:none",
+    }
+
+
+def _gap(turn: WaveTurn, fact: Gap) -> None:
+    """We were away: one message to the team, one follow-up to each visit."""
+    turn.emit(w.Away(fact.since, fact.until, fact.why))
+    if turn.wave.state == "open":
+        away = str(fact.until - fact.since)
+        turn.to_team("outage", since=str(fact.since), away=away, why=f"@x:away_{fact.why}")
+    turn.to_visits(replace(fact, id=f"{fact.id}/every", subject=of_visit(turn.wave.name, EVERY)))
+
+
+def _danger(turn: WaveTurn, fact: Said) -> None:
+    """Words of danger in the wave's channel, from someone tied to no visit."""
+    turn.answer = "danger"
+    hold(turn, "danger")
+    raise_call(turn, "danger", seen=f"<{fact.actor.user}>")
+
+
+def _pressed(turn: WaveTurn, fact: Pressed) -> None:
+    kind, _, rest = fact.action.partition(":")
+    name, _, verb = rest.partition(":")
+    turn.answer = press(turn, fact.actor, name, verb) if kind == "e" else "stale"
