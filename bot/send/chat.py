@@ -20,7 +20,7 @@ from slack_sdk.web.async_client import AsyncWebClient
 from slack_sdk.web.async_slack_response import AsyncSlackResponse
 
 from bot.send.chaterrors import DONE_ALREADY, sort_api_error
-from bot.send.errors import InDoubt, MessageRefused, Passing, SendError
+from bot.send.errors import InDoubt, MessageRefused, Part, Passing, SendError
 from bot.speak.render import EVENT_TYPE, Rendered
 
 PLATFORM = "https://slack.com/api/"
@@ -144,6 +144,7 @@ class ChatOut:
                 unfurl_media=False,
             ),
             deadline,
+            "post",
         )
         return Posted(str(answer.get("channel") or channel), _stamp(answer))
 
@@ -156,12 +157,14 @@ class ChatOut:
                 text=rendered.text,
                 blocks=rendered.blocks,
                 metadata=rendered.metadata,
-            )
+            ),
+            "edit",
         )
         return Posted(channel, _stamp(answer))
 
     async def pin(self, channel: str, stamp: str) -> None:
-        await self._again(lambda: self.client.pins_add(channel=channel, timestamp=stamp))
+        """Pin our message; one that is pinned already is fine."""
+        await self._again(lambda: self.client.pins_add(channel=channel, timestamp=stamp), "pin")
 
     async def delete(self, channel: str, stamp: str) -> None:
         """Delete our message; one that is gone already is fine."""
@@ -240,15 +243,20 @@ class ChatOut:
             )
         )
 
-    async def _again(self, call: Callable[[], Awaitable[AsyncSlackResponse]]) -> AsyncSlackResponse:
+    async def _again(
+        self, call: Callable[[], Awaitable[AsyncSlackResponse]], part: Part = ""
+    ) -> AsyncSlackResponse:
         """A call that may be repeated: an unknown outcome is passing."""
         try:
-            return await self._write(call, None)
+            return await self._write(call, None, part)
         except InDoubt as error:
-            raise Passing(error.why) from error
+            raise Passing(error.why, part=part) from error
 
     async def _write(
-        self, call: Callable[[], Awaitable[AsyncSlackResponse]], deadline: float | None
+        self,
+        call: Callable[[], Awaitable[AsyncSlackResponse]],
+        deadline: float | None,
+        part: Part,
     ) -> AsyncSlackResponse:
         try:
             async with asyncio.timeout(deadline or self.deadline):
@@ -256,9 +264,9 @@ class ChatOut:
         except SlackApiError as error:
             if _already_done(error):
                 return cast("AsyncSlackResponse", error.response)
-            raise sort_api_error(error) from error
+            raise sort_api_error(error, part) from error
         except (aiohttp.ClientConnectorError, aiohttp.ConnectionTimeoutError) as error:
-            raise Passing(f"no connection: {error}") from error
+            raise Passing(f"no connection: {error}", part=part) from error
         except TimeoutError as error:
             raise InDoubt("no answer in time") from error
         except (aiohttp.ClientError, OSError) as error:

@@ -15,6 +15,7 @@ from bot.send.errors import (
     EditRefused,
     InDoubt,
     MessageRefused,
+    Part,
     Passing,
     PersonAway,
     SendError,
@@ -80,24 +81,24 @@ _EDIT = frozenset({
 _THREAD = frozenset({"thread_not_found", "cannot_reply_to_message"})
 
 
-def sort_api_error(error: SlackApiError) -> SendError:
+def sort_api_error(error: SlackApiError, part: Part = "") -> SendError:
     """The platform's refusal in our terms. What nobody knows is of the message."""
     response: Any = error.response
     status = int(getattr(response, "status_code", 0) or getattr(response, "status", 0) or 0)
     headers: Mapping[str, str] = getattr(response, "headers", None) or {}
     word = _word(response)
     if status == 429 or word in {"ratelimited", "rate_limited"}:
-        return Passing("ratelimited", _retry_after(headers))
+        return Passing("ratelimited", _retry_after(headers), part)
     if status >= 500 or word in _DOUBT:
         return InDoubt(word or f"HTTP {status}")
     if not word:
         return InDoubt(f"HTTP {status}, not an answer of the platform")
-    return _by_word(word)
+    return _by_word(word, part)
 
 
-def _by_word(word: str) -> SendError:
+def _by_word(word: str, part: Part) -> SendError:
     if word in _PASSING:
-        return Passing(word)
+        return Passing(word, part=part)
     if word in _EVERYWHERE:
         return ChannelAway(word, everywhere=True)
     if word in _CHANNEL:

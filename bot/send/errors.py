@@ -1,5 +1,7 @@
 """What can go wrong in sending, sorted by what has to be done about it."""
 
+from typing import Literal
+
 
 class SendError(Exception):
     """Sending failed. ``why`` is the other side's word for it, or ours."""
@@ -25,12 +27,19 @@ class ChannelAway(SendError):
         self.everywhere = everywhere
 
 
-class Passing(SendError):
-    """Not done, and worth trying again; ``wait`` (ms) is what the other side asked for."""
+Part = Literal["", "post", "edit", "pin"]
 
-    def __init__(self, why: str, wait: int | None = None) -> None:
+
+class Passing(SendError):
+    """Not done, and worth trying again; ``wait`` (ms) is what the other side asked for.
+
+    ``part`` is what was not done; after ``pin`` the message itself stands there.
+    """
+
+    def __init__(self, why: str, wait: int | None = None, part: Part = "") -> None:
         super().__init__(why)
         self.wait = wait
+        self.part = part
 
 
 class InDoubt(SendError):

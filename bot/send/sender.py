@@ -149,7 +149,9 @@ class Sender:
         homes = await self._store.homes()
         idle = all([await self._store.idle(home) for home in homes])
         next_at = await self._next_at(homes, now)
-        waiting = bool(self._doubtful or self._rest or self._unrecorded or self._tasks)
+        process = self._process()
+        resting = any(at > process for at in (*self._doubtful.values(), *self._rest.values()))
+        waiting = bool(resting or self._unrecorded or self._tasks)
         return Swept(sent, next_at, sent > 0 or waiting or (not idle and next_at is None))
 
     async def _finish(self) -> int:
@@ -175,6 +177,8 @@ class Sender:
         now, process = clock(), self._process()
         self._rest = {key: at for key, at in self._rest.items() if at > process}
         self._deferred = {key: at for key, at in self._deferred.items() if at > now}
+        old = process - self.settings.lease
+        self._doubtful = {key: at for key, at in self._doubtful.items() if at > old}
         found = await asyncio.gather(
             *(self._ready(home, now, process) for home in await self._store.homes())
         )
@@ -364,13 +368,11 @@ class Sender:
     ) -> None:
         message, now = one.queued.message, clock()
         until = now + _backoff(attempt, message.id)
-        if isinstance(error, Passing) and error.wait is not None:
-            until = now + error.wait
-            edits = bool(recorded(message, one.info, place))
-            if edits:
-                self._pacing.block_edits(until)
-            else:
-                self._pacing.block(place, until)
+        if isinstance(error, Passing):
+            doubt = doubt or error.part == "pin"
+            if error.wait is not None:
+                until = now + error.wait
+                self._pause_asked(error, place, until)
         elif isinstance(error, ChannelAway):
             until = now + self.settings.hold
         _log.warning("message %s waits: %s", message.id, error.why)
@@ -379,6 +381,13 @@ class Sender:
         )
         if isinstance(error, ChannelAway):
             await self._hold(one, "*" if error.everywhere else place, until, error.why, now)
+
+    def _pause_asked(self, error: Passing, place: str, until: int) -> None:
+        """The platform asked us to wait; only with what it asked us to wait with."""
+        if error.part == "post":
+            self._pacing.block(place, until)
+        elif error.part == "edit":
+            self._pacing.block_edits(until)
 
     async def _hold(self, one: _Ready, place: str, until: int, why: str, now: int) -> None:
         known = self._held.get(place)

@@ -1,0 +1,362 @@
+"""The sender on real parts: order, pace, what is dropped, what is edited in place."""
+
+import asyncio
+
+import msgspec
+import pytest
+
+from bot.model.fact import AnyFact, Told
+from bot.model.message import BOARD, ESCALATION, NUDGE, Button, Message
+from bot.model.subject import of_wave
+from bot.send.sender import SenderSettings
+from bot.speak.catalogue import Catalogue
+from bot.store.errors import StoreAway
+from tests.send.conftest import HOME, START, VISIT, Bench, message
+
+WAVE = "C0WAVE0001"
+CALLS = "C0CALLS001"
+
+
+async def test_a_thread_keeps_its_order_and_hangs_below_its_root(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(message(0, root=True), *(message(n) for n in range(1, 6)))
+    assert await bench.drain(bench.sender(catalogue)) == 6
+    root, *replies = bench.server.messages(WAVE)
+    assert bench.texts() == [f"Hello no. {n}." for n in range(6)]
+    assert "thread_ts" not in root or root["thread_ts"] == root["ts"]
+    assert {reply["thread_ts"] for reply in replies} == {root["ts"]}
+    info = await bench.store.thread_info(HOME, "site:alder-green")
+    assert (info.channel, info.root) == (WAVE, root["ts"])
+
+
+async def test_what_is_delivered_is_told_to_the_desk_with_its_place(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(message(1))
+    await bench.drain(bench.sender(catalogue))
+    (fact,) = bench.desk.delivered
+    (posted,) = bench.server.messages(WAVE)
+    assert fact.id == f"sent:{VISIT}:7:1:0"
+    assert fact.subject == VISIT
+    assert (fact.channel, fact.stamp) == (WAVE, posted["ts"])
+    assert fact.received_at == START
+    assert await bench.store.waiting(HOME) == 0
+
+
+async def test_the_urgent_goes_first(bench: Bench, catalogue: Catalogue) -> None:
+    order: list[str] = []
+    bench.server.on_post.append(
+        lambda posted: order.append(posted.message["text"]) if posted.kind == "posted" else None
+    )
+    await bench.queue(
+        message(1, "wave", urgency=BOARD),
+        message(2, "site:beck", urgency=NUDGE),
+        message(3, "site:cole"),
+        message(4, "esc:alder-green", urgency=ESCALATION),
+    )
+    one_at_a_time = SenderSettings(lease=1000, parallel=1, parallel_calls=0)
+    await bench.drain(bench.sender(catalogue, settings=one_at_a_time))
+    assert order == ["Hello no. 4.", "Hello no. 3.", "Hello no. 2.", "Hello no. 1."]
+
+
+async def test_forty_threads_never_meet_the_platforms_limit(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    """Source of the limit: https://docs.slack.dev/apis/web-api/rate-limits (one a second)."""
+    await bench.queue(*(message(n, f"site:s{n}") for n in range(40)))
+    at: list[int] = []
+    bench.server.on_post.append(lambda posted: at.append(posted.at))
+    assert await bench.drain(bench.sender(catalogue)) == 40
+    assert [call.status for call in bench.calls("chat.postMessage")] == [200] * 40
+    # 40 posts at 0.6 a second, three of which may come at once: 37 / 0.6 s.
+    assert at[-1] - at[0] == pytest.approx(37 / 0.6 * 1000, abs=50)
+
+
+async def test_a_call_has_room_in_a_channel_that_is_full(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(*(message(n, f"site:s{n}") for n in range(20)))
+    sender = bench.sender(catalogue)
+    while (await sender.run_once(bench.time.wave)).sent:
+        pass
+    before = len(bench.texts())
+    await bench.queue(message(99, "site:s99", urgency=ESCALATION))
+    await sender.run_once(bench.time.wave)
+    assert bench.texts()[before:] == ["Hello no. 99."]
+
+
+async def test_retry_after_is_kept(bench: Bench, catalogue: Catalogue) -> None:
+    bench.server.faults.add("rate_limit", "chat.postMessage", retry_after=7)
+    await bench.queue(message(1), message(2, "site:beck"))
+    sender = bench.sender(catalogue)
+    await bench.drain(sender)
+    first, *later = bench.calls("chat.postMessage")
+    assert first.status == 429
+    assert sorted(bench.texts()) == ["Hello no. 1.", "Hello no. 2."]
+    retried = [call.at for call in later if call.args["text"] == first.args["text"]]
+    assert retried == [START + 7000]
+
+
+async def test_late_and_overtaken_messages_are_dropped_but_calls_are_not(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    over = START - 1
+    await bench.queue(
+        message(1, not_after=over),
+        message(2, "esc:alder-green", urgency=ESCALATION, not_after=over),
+        message(3, "site:beck", key="nudge"),
+        message(4, "site:beck", key="nudge"),
+    )
+    await bench.drain(bench.sender(catalogue))
+    assert bench.texts() == ["Hello no. 4."]
+    assert bench.texts(CALLS) == ["Hello no. 2."]
+    assert await bench.store.waiting(HOME) == 0
+
+
+def board(rev: int) -> Message:
+    return message(
+        rev, "wave", template="board", args={"n": str(rev)}, slot="pin", rev=rev, urgency=BOARD
+    )
+
+
+async def test_a_board_is_pinned_once_and_then_edited(bench: Bench, catalogue: Catalogue) -> None:
+    sender = bench.sender(catalogue)
+    for rev in range(4):
+        await bench.queue(board(rev))
+        await bench.drain(sender)
+    assert bench.texts() == ["Online: 3"]
+    assert [pin["text"] for pin in bench.server.pins(WAVE)] == ["Online: 3"]
+    assert len(bench.calls("chat.postMessage")) == 1
+    assert len(bench.calls("pins.add")) == 1
+    stamp, rev = (await bench.store.thread_info(HOME, "wave")).slots["pin"]
+    assert (stamp, rev) == (bench.server.messages(WAVE)[0]["ts"], 3)
+
+
+async def test_edits_stay_below_their_tier_and_the_last_one_stands(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    """Source: tier 3 is 50 a minute, https://docs.slack.dev/apis/web-api/rate-limits"""
+    sender = bench.sender(catalogue)
+    for rev in range(1, 120):
+        await bench.queue(board(rev))
+        while (await sender.run_once(bench.time.wave)).sent:
+            pass
+        bench.time.wave += 500  # 120 changes in a minute
+    await bench.drain(sender)
+    edits = bench.calls("chat.update")
+    assert {call.status for call in edits} == {200}
+    in_any_minute = max(sum(0 <= b.at - a.at < 60_000 for b in edits) for a in edits)
+    assert 25 <= in_any_minute <= 35
+    assert bench.texts() == ["Online: 119"]
+
+
+@pytest.mark.parametrize("word", ["message_not_found", "cant_update_message", "edit_window_closed"])
+async def test_an_edit_that_is_refused_is_posted_anew_and_pinned_anew(
+    bench: Bench, catalogue: Catalogue, word: str
+) -> None:
+    sender = bench.sender(catalogue)
+    await bench.queue(board(1))
+    await bench.drain(sender)
+    if word == "message_not_found":
+        (old,) = bench.server.messages(WAVE)
+        await bench.server.delete("U0MARA0001", WAVE, old["ts"])
+    else:
+        bench.server.faults.add("error", "chat.update", error=word)
+    await bench.queue(board(2))
+    await bench.drain(sender)
+    assert bench.texts() == ["Online: 2"]
+    assert [pin["text"] for pin in bench.server.pins(WAVE)] == ["Online: 2"]
+
+
+async def test_a_refused_message_is_a_dead_letter_and_the_next_one_goes(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    bench.server.faults.add("error", "chat.postMessage", error="invalid_blocks")
+    await bench.queue(message(1), message(2))
+    await bench.drain(bench.sender(catalogue))
+    assert [fact.why for fact in bench.desk.dead] == ["message: invalid_blocks"]
+    assert bench.texts() == ["Hello no. 2."]
+    assert [trouble.kind for trouble in bench.troubles] == ["message"]
+    assert [letter.why for letter in await bench.store.dead_letters(HOME)] == [
+        "message: invalid_blocks"
+    ]
+
+
+async def test_a_text_that_lacks_an_argument_is_a_dead_letter(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(message(1, args={}), message(2))
+    await bench.drain(bench.sender(catalogue))
+    assert "needs 'name'" in bench.desk.dead[0].why
+    assert bench.texts() == ["Hello no. 2."]
+
+
+async def test_a_channel_that_takes_nothing_is_held_told_once_and_heals(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    bench.server.faults.add("error", "chat.postMessage", times=3, error="not_in_channel")
+    await bench.queue(*(message(n, f"site:s{n}") for n in range(3)))
+    sender = bench.sender(catalogue, settings=SenderSettings(lease=1000, parallel=1))
+    await sender.run_once(bench.time.wave)
+    assert sender.held == {WAVE: "not_in_channel"}
+    assert (await sender.run_once(bench.time.wave)).next_at == START + 60_000
+    await bench.drain(sender)
+    assert len(bench.texts()) == 3
+    assert sender.held == {}
+    told = [(trouble.kind, trouble.place, trouble.why) for trouble in bench.troubles]
+    assert told == [("channel", WAVE, "not_in_channel")]
+    assert len(bench.calls("chat.postMessage")) == 6
+
+
+async def test_a_revoked_token_holds_every_channel(bench: Bench, catalogue: Catalogue) -> None:
+    bench.server.faults.add("error", "chat.postMessage", error="token_revoked")
+    await bench.queue(message(1), message(2, "esc:x"))
+    sender = bench.sender(catalogue, settings=SenderSettings(lease=1000, parallel=1))
+    await sender.run_once(bench.time.wave)
+    swept = await sender.run_once(bench.time.wave)
+    assert (swept.sent, swept.next_at) == (0, START + 60_000)
+    assert [trouble.kind for trouble in bench.troubles] == ["everywhere"]
+    await bench.drain(sender)
+    assert len(bench.texts()) + len(bench.texts(CALLS)) == 2
+
+
+async def test_a_disabled_account_is_of_the_person(bench: Bench, catalogue: Catalogue) -> None:
+    bench.server.add_user("U0GONE0001", "gone", deleted=True)
+    await bench.queue(
+        message(1, "user:U0GONE0001"),
+        message(2, "user:U0NEVER001"),
+        message(3, "user:U0MARA0001"),
+        message(4, "user:U0MARA0001"),
+    )
+    sender = bench.sender(catalogue)
+    await bench.drain(sender)
+    assert sorted(fact.why for fact in bench.desk.dead) == [
+        "person: user_disabled",
+        "person: user_not_found",
+    ]
+    assert sender.held == {}
+    direct = bench.server.workspace.dms["U0MARA0001"]
+    assert bench.texts(direct) == ["Hello no. 3.", "Hello no. 4."]
+
+
+async def test_a_thread_with_no_channel_waits_and_is_told(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(message(1, "lost:x"), message(2))
+    sender = bench.sender(catalogue)
+    swept = await sender.run_once(bench.time.wave)
+    assert (swept.sent, bench.texts()) == (1, ["Hello no. 2."])
+    assert "no channel is set" in bench.troubles[0].why
+
+
+async def test_a_root_that_was_deleted_does_not_lose_the_message(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    sender = bench.sender(catalogue)
+    await bench.queue(message(0, root=True))
+    await bench.drain(sender)
+    (root,) = bench.server.messages(WAVE)
+    await bench.server.delete("U0MARA0001", WAVE, root["ts"])
+    await bench.queue(message(1))
+    await bench.drain(sender)
+    assert bench.texts() == ["Hello no. 1."]
+
+
+async def test_buttons_arrive_with_their_actions(bench: Bench, catalogue: Catalogue) -> None:
+    buttons = (Button("a:q1:done", "b_done", "primary"), Button("a:q1:stop", "b_stop", "danger"))
+    await bench.queue(message(1, buttons=buttons))
+    await bench.drain(bench.sender(catalogue))
+    (posted,) = bench.server.messages(WAVE)
+    shown = posted["blocks"][-1]["elements"]
+    assert [(b["action_id"], b["text"]["text"], b["style"]) for b in shown] == [
+        ("a:q1:done", "Done", "primary"),
+        ("a:q1:stop", "Stop", "danger"),
+    ]
+
+
+async def test_follow_up_facts_reach_the_desk_in_order_and_are_settled(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    def told(n: int) -> bytes:
+        fact = Told(
+            id=f"f{n}/wave", subject=of_wave("w2"), received_at=1, source=VISIT, what=f"w{n}"
+        )
+        encoded = msgspec.json.encode(fact)
+        assert msgspec.json.decode(encoded, type=AnyFact) == fact
+        return encoded
+
+    await bench.queue(
+        *(message(n, "relay", way="fact", template="", fact=told(n)) for n in range(100)),
+        message(
+            100,
+            "relay",
+            way="index",
+            args={"kind": "serial", "value": "HML4F7K2Q", "subject": str(VISIT)},
+        ),
+        message(101, "relay", way="fact", fact=b"{}"),
+    )
+    await bench.drain(bench.sender(catalogue))
+    assert [f.what for f in bench.desk.facts if isinstance(f, Told)] == [
+        f"w{n}" for n in range(100)
+    ]
+    assert await bench.store.find("serial", "HML4F7K2Q") == [VISIT]
+    assert await bench.store.waiting(HOME) == 0
+    (dead,) = await bench.store.dead_letters(HOME)
+    assert "not readable" in dead.why
+
+
+async def test_the_end_is_written_when_the_store_is_back_and_nothing_is_sent_twice(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    bench.desk.fail = [StoreAway("cut"), StoreAway("cut")]
+    await bench.queue(message(1))
+    sender = bench.sender(catalogue)
+    with pytest.raises(StoreAway):
+        await sender.run_once(bench.time.wave)
+    with pytest.raises(StoreAway):
+        await sender.run_once(bench.time.wave)
+    await bench.drain(sender)
+    assert bench.texts() == ["Hello no. 1."]
+    assert len(bench.calls("chat.postMessage")) == 1
+    assert await bench.store.waiting(HOME) == 0
+
+
+async def test_a_desk_that_settles_nothing_does_not_make_it_send_again(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    class Deaf:
+        async def receive(self, fact: object) -> object:
+            return None
+
+    await bench.queue(message(1))
+    sender = bench.sender(catalogue)
+    sender._desk = Deaf()
+    for _ in range(5):
+        await sender.run_once(bench.time.wave)
+        bench.time.process += 60_000
+    assert bench.texts() == ["Hello no. 1."]
+    assert await bench.store.waiting(HOME) == 0
+
+
+async def test_live_it_sends_on_waking_and_ends_what_it_began(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    sender, wake = bench.sender(catalogue), asyncio.Event()
+    running = asyncio.create_task(sender.run(bench.time.now, wake))
+    fault = bench.server.faults.add("late", "chat.postMessage")
+    await bench.queue(message(1))
+    wake.set()
+    await asyncio.wait_for(fault.reached.wait(), 5)
+    running.cancel()
+    fault.release()
+    with pytest.raises(asyncio.CancelledError):
+        await running
+    assert len(bench.desk.delivered) == 1
+
+
+async def test_a_lease_shorter_than_two_deadlines_is_refused(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    with pytest.raises(ValueError, match="twice the deadline"):
+        bench.sender(catalogue, settings=SenderSettings(lease=700))
