@@ -242,3 +242,16 @@ def test_a_problem_is_one_sentence_safe_for_a_terminal() -> None:
     assert (
         str(Problem(0, "", "", "nothing is there", "add a row")) == "nothing is there; add a row."
     )
+
+
+def test_a_wide_range_is_remembered_past_a_narrow_one(tmp_path: Path) -> None:
+    parsed = read_rows(
+        tmp_path,
+        row(networks="192.0.2.0/24"),
+        SECOND | {"networks": "192.0.2.0/28"},
+        row(site="c", serials="HML-9KQ3TX", contact="U0103", networks="192.0.2.64/28"),
+    )
+    assert [(note.line, note.value) for note in parsed.notes] == [
+        (3, "192.0.2.0/28"), (4, "192.0.2.64/28"),
+    ]  # fmt: skip
+    assert "overlaps 192.0.2.0/24 of site 'alderbeck'" in parsed.notes[1].what
