@@ -97,6 +97,7 @@ class Lexicon(Words):
     colours: dict[Colour, Listed]
     other_colours: Listed = Field(description="colours that no light of ours has")
     behaviour: dict[Behaviour, Listed]
+    nothing: Listed = Field(description="no light at all, when the light was asked about")
     light_words: Listed = Field(description="words for the light itself")
     things: Listed = Field(description="things with a colour of their own that are no light")
     rates: Rates
@@ -175,7 +176,7 @@ class Lexicon(Words):
     def alone(self) -> Phrases:
         """What a clause may say and nothing else."""
         said = {str(k): v.alone for k, v in self.meanings.items()}
-        return self._ready({**said, "filler": self.fillers})
+        return self._ready({**said, "filler": self.fillers, "nothing": self.nothing})
 
     @cached_property
     def within(self) -> Phrases:

@@ -125,9 +125,12 @@ class Phrases:
         return found
 
     def number(self, word: str) -> float | None:
-        """The value of a number in digits or words, otherwise none."""
+        """The value of a number in digits or words, or of a clock time in hours; else none."""
         if word in self._numbers:
             return self._numbers[word]
+        hour, colon, minute = word.partition(":")
+        if colon and len(word) <= 5 and hour.isdecimal() and minute.isdecimal():
+            return int(hour) + int(minute) / 60
         if len(word) <= 9 and word.replace(",", ".", 1).replace(".", "", 1).isdecimal():
             return float(word.replace(",", ".", 1))
         return None

@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from bot.model.lexicon import Lexicon
 from bot.model.reading import Heard, Reading
@@ -24,19 +24,17 @@ _LEAST_UNASKED = 8
 _SPELT = 4  # longest run of letters that belongs to the digits beside it
 
 
-def serial_readings(
-    text: str, heard: Heard, book: Runbook, lexicon: Lexicon
-) -> list[Reading]:
+def serial_readings(text: str, heard: Heard, book: Runbook, lexicon: Lexicon) -> list[Reading]:
     """The serial number in the words, for showing; asked back when there are several."""
     asked = heard.ask == "serial"
     models = {normal(model) for model in book.models}
     found: dict[str, str] = {}
-    for code in _codes(unicodedata.normalize("NFKC", text[:_LONGEST]), lexicon):
+    for code in _codes(unicodedata.normalize("NFKC", text[:_LONGEST]), models, lexicon):
         serial = clean(code)
         bare = normal(serial)
         letters = any(sign.isalpha() for sign in bare)
         least = _LEAST if asked else _LEAST_UNASKED
-        if bare in models or not least <= len(bare) <= _MOST or _PHONE.fullmatch(bare):
+        if not least <= len(bare) <= _MOST or _PHONE.fullmatch(bare):
             continue
         if asked or letters:
             found.setdefault(bare, serial)
@@ -44,16 +42,20 @@ def serial_readings(
         return []
     if len(found) > 1:
         rule = "several_serials"
-        return [Reading(kind="serial", confidence=0.5, rule=rule, ask="ask_serial")]
+        return [Reading(kind="serial", confidence=0.5, rule=rule, ask="ask_again")]
     return [Reading(kind="serial", rule="serial", value=next(iter(found.values())))]
 
 
-def _codes(text: str, lexicon: Lexicon) -> Iterator[str]:
-    """Runs of what looks like a code: a digit in it, or letters that belong to the digits."""
+def _codes(text: str, models: Collection[str], lexicon: Lexicon) -> Iterator[str]:
+    """Runs of what looks like a code: a digit in it, or letters that belong to the digits.
+
+    The name of a model is printed beside the serial on many labels and is none.
+    """
     run: list[str] = []
     for raw in re.split(r"[\s,;:#=()\[\]]+", text):
         token = raw.strip(".!?\"'`*_<>")
-        if _CODE.fullmatch(token) and _belongs(token, lexicon):
+        code = _CODE.fullmatch(token) is not None and normal(token) not in models
+        if code and _belongs(token, lexicon):
             run.append(token)
             continue
         yield from _joined(run)
@@ -64,14 +66,18 @@ def _codes(text: str, lexicon: Lexicon) -> Iterator[str]:
 def _belongs(token: str, lexicon: Lexicon) -> bool:
     if any(sign.isdigit() for sign in token):
         return not _is_measure(token, lexicon)
-    folded_token = token.casefold()
-    ordinary = folded_token in lexicon.known or folded_token in lexicon.serial_labels
+    bare = normal(token).casefold().replace("/", "")
+    ordinary = bare in lexicon.known or bare in lexicon.serial_labels
     return len(token) == 1 or (len(token) <= _SPELT and not ordinary)
 
 
 def _is_measure(token: str, lexicon: Lexicon) -> bool:
-    """A number with its unit, as in 20min."""
-    return bool(lexicon.times.find(words_of(token))) and not token.isdigit()
+    """A number with its unit, as in 20min, and nothing else."""
+    words = words_of(token)
+    return any(
+        hit.meaning.startswith("minutes:") and hit.end - hit.start == len(words)
+        for hit in lexicon.times.find(words)
+    )
 
 
 def _joined(run: Sequence[str]) -> Iterator[str]:
@@ -96,7 +102,7 @@ def version_readings(text: str, heard: Heard, lexicon: Lexicon) -> list[Reading]
     if len(found) == 1:
         return [Reading(kind="version", rule="version", value=next(iter(found)))]
     if found or (asked and labelled):
-        return [Reading(kind="version", confidence=0.5, rule="no_version", ask="ask_version")]
+        return [Reading(kind="version", confidence=0.5, rule="no_version", ask="version_nudge")]
     return []
 
 
@@ -116,4 +122,4 @@ def choice_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> 
     sure = [answer for answer, plain in found.items() if plain]
     if len(found) == 1 and sure:
         return [Reading(kind="choice", rule="choice", value=sure[0])]
-    return [Reading(kind="choice", confidence=0.5, rule="several_choices", ask="ask_choice")]
+    return [Reading(kind="choice", confidence=0.5, rule="several_choices", ask="ask_again")]

@@ -12,15 +12,16 @@ from bot.model.phrases import Found
 from bot.model.reading import Heard, Light, Reading
 from bot.model.runbook import Colour, Mode, Runbook
 from bot.model.tokens import Clause
-from bot.model.words import not_inside, turned_round
+from bot.model.words import left_over, not_inside, turned_round
 
+OFF: frozenset[Mode] = frozenset(("off",))
 _MODES: dict[str, frozenset[Mode]] = {
     "is:steady": frozenset(("steady",)),
     "is:blinking": BLINKING,
     "is:not_blinking": frozenset(("steady", "off")),
     "is:slow": frozenset(("slow",)),
     "is:fast": frozenset(("fast",)),
-    "is:off": frozenset(("off",)),
+    "is:off": OFF,
     "is:lit": ANY_MODE - {"off"},
 }
 #: What to do about a pattern, worst first.
@@ -51,9 +52,17 @@ def light_readings(
     if len(seen.colours) > 1:
         readings = [_several(colour, seen, book) for colour in seen.colours]
         return sorted(readings, key=lambda r: _GRAVITY.index(_do(r.pattern, heard, book)))
-    if seen.colours or seen.modes is not None or seen.other:
-        return [_one(seen, heard, book)]
-    return []
+    if not (seen.colours or seen.modes is not None or seen.other):
+        if not any(_nothing(part, lexicon) for part in parts):
+            return []
+        seen = seen._replace(modes=OFF)
+    return [_one(seen, heard, book)]
+
+
+def _nothing(part: Clause, lexicon: Lexicon) -> bool:
+    """Whether the clause says "nothing" and no more, when asked what the light shows."""
+    hits = [hit for hit in lexicon.alone.find(part.words) if hit.meaning == "nothing"]
+    return any(not left_over(part, [hit], lexicon) for hit in hits)
 
 
 def _hits(part: Clause, lexicon: Lexicon) -> list[Found]:
@@ -137,7 +146,7 @@ def _several(colour: Colour, seen: _Seen, book: Runbook) -> Reading:
         rule="several_lights",
         light=Light(colour=colour),
         pattern=names[0] if len(names) == 1 else "",
-        ask="ask_one_light",
+        ask="ask_negated",
     )
 
 
@@ -148,19 +157,17 @@ def _one(seen: _Seen, heard: Heard, book: Runbook) -> Reading:
     light = Light(colour=colour, mode=mode)
     pattern, rule, ask = _pattern(colour, seen, book)
     if pattern and not ask and (seen.asks or (seen.hedged and _good(pattern, heard, book))):
-        ask = "ask_light"
+        ask = "ask_negated"
     sure = 0.5 if ask else 0.6 if seen.hedged else 1.0 if seen.exact else 0.9
-    return Reading(
-        kind="light", confidence=sure, rule=rule, light=light, pattern=pattern, ask=ask
-    )
+    return Reading(kind="light", confidence=sure, rule=rule, light=light, pattern=pattern, ask=ask)
 
 
 def _pattern(colour: Colour | None, seen: _Seen, book: Runbook) -> tuple[str, str, str]:
     """Pattern, rule and what to ask back."""
     modes = seen.modes
-    if colour is None and modes == {"off"} and not seen.other:
+    if colour is None and modes == OFF and not seen.other:
         names = fitting(None, modes, book)
-        return (names[0], "light_off", "") if len(names) == 1 else ("", "light_off", "ask_light")
+        return (names[0], "light_off", "") if len(names) == 1 else ("", "light_off", "ask_negated")
     if colour is None:
         return "", "no_colour", "ask_colour"
     if seen.odd_rate:
@@ -170,7 +177,7 @@ def _pattern(colour: Colour | None, seen: _Seen, book: Runbook) -> tuple[str, st
     if len(names) == 1:
         return names[0], "light", ""
     if not names:
-        return "", "no_such_light", "ask_light"
+        return "", "no_such_light", "ask_negated"
     fits = {book.patterns[name].mode for name in names}
     if "steady" in fits:
         return "", "colour_only", "ask_steady_or_blinking"
@@ -180,9 +187,7 @@ def _pattern(colour: Colour | None, seen: _Seen, book: Runbook) -> tuple[str, st
 def _do(pattern: str, heard: Heard, book: Runbook) -> str:
     """What the stage does about a pattern; the gravest of any stage if it says nothing."""
     here = [stage for stage in book.stages if stage.id == heard.stage and stage.lights]
-    does = {
-        stage.lights[pattern].do for stage in here or book.stages if pattern in stage.lights
-    }
+    does = {stage.lights[pattern].do for stage in here or book.stages if pattern in stage.lights}
     return next((do for do in _GRAVITY if do in does), "")
 
 

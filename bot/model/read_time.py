@@ -41,6 +41,7 @@ def _in_clause(part: Clause, heard: Heard, lexicon: Lexicon) -> list[Reading]:
     ]
     if not durations and not clocks:
         return []
+    hits = [hit for hit in hits if hit.meaning != "elapsed" or not _in_any(hit, clocks)]
     if _said_of_a_light(part, heard, lexicon) or not _wished(part, hits, durations, lexicon):
         return []
     if durations:
@@ -51,6 +52,11 @@ def _in_clause(part: Clause, heard: Heard, lexicon: Lexicon) -> list[Reading]:
 
 def _overlap(one: Found, two: Found) -> bool:
     return one.start < two.end and two.start < one.end
+
+
+def _in_any(hit: Found, others: Sequence[Found]) -> bool:
+    """Whether it belongs to one of them: the "past" of "half past nine"."""
+    return any(_overlap(hit, other) for other in others)
 
 
 def _latest(hits: list[Found]) -> list[Found]:
@@ -114,9 +120,7 @@ def _clock(clocks: Sequence[Found], part: Clause, lexicon: Lexicon) -> Reading |
     best: tuple[int, int, str, str] | None = None
     for hit in clocks:
         rule = lexicon.clock[int(hit.meaning.partition(":")[2])]
-        word = next(
-            (w for w in part.words[hit.start : hit.end][::-1] if _hour(w, lexicon)), ""
-        )
+        word = next((w for w in part.words[hit.start : hit.end][::-1] if _hour(w, lexicon)), "")
         bare = rule.phrase == "#"
         if not word or (bare and ":" not in word):
             continue

@@ -24,24 +24,25 @@ ORDER: tuple[Kind, ...] = get_args(Kind)
 #: What is asked back when the answer to an open question was not understood.
 ASK_BACK: dict[AskKind | None, str] = {
     None: "ask_again",
-    "consent": "ask_yes_or_no",
-    "begin": "ask_here",
-    "mobile": "ask_mobile",
+    "consent": "ask_again",
+    "begin": "ask_again",
+    "mobile": "ask_again",
     "confirm": "ask_done",
-    "serial": "ask_serial",
-    "version": "ask_version",
-    "choice": "ask_choice",
-    "light": "ask_light",
-    "callback": "ask_callback",
+    "serial": "ask_again",
+    "version": "version_nudge",
+    "choice": "ask_again",
+    "light": "ask_negated",
+    "callback": "callback_nudge",
 }
 #: Every catalogue key a reading may carry in ``ask``.
-ASK_KEYS: tuple[str, ...] = (
-    *ASK_BACK.values(),
-    "ask_colour",
-    "ask_steady_or_blinking",
-    "ask_fast_or_slow",
-    "ask_one_light",
-    "ask_minutes",
+ASK_KEYS: frozenset[str] = frozenset(
+    (
+        *ASK_BACK.values(),
+        "ask_colour",
+        "ask_steady_or_blinking",
+        "ask_fast_or_slow",
+        "ask_minutes",
+    )
 )
 #: Which plain words answer which question.
 ANSWERS: dict[AskKind, frozenset[Kind]] = {
@@ -138,7 +139,7 @@ def _whole(part: Clause, alone: Sequence[Found], lexicon: Lexicon) -> dict[str, 
     """Meanings that the clause says and nothing else; the longest phrase of each."""
     found: dict[str, Found] = {}
     for hit in sorted(alone, key=lambda hit: hit.start - hit.end):
-        if hit.meaning != "filler" and not left_over(part, [hit], lexicon):
+        if hit.meaning in _MEANINGS and not left_over(part, [hit], lexicon):
             found.setdefault(hit.meaning, hit)
     longest = max((hit.end - hit.start for hit in found.values()), default=0)
     inside = {
@@ -160,9 +161,7 @@ def _asks(part: Clause, signs: Sequence[Found], lexicon: Lexicon) -> bool:
     )
 
 
-def _question(
-    whole: dict[str, Found], signs: Sequence[Found], heard: Heard
-) -> Iterator[Reading]:
+def _question(whole: dict[str, Found], signs: Sequence[Found], heard: Heard) -> Iterator[Reading]:
     said = {hit.meaning for hit in signs} | set(whole)
     kept = sorted(said & _KEPT_IN_QUESTIONS)
     for meaning in kept:
@@ -199,9 +198,7 @@ def _settled(found: Sequence[Reading], heard: Heard) -> list[Reading]:
     if "no" in kinds and kinds & {"yes", "done"}:
         readings = [r for r in readings if r.kind not in ("no", "yes", "done")]
         readings.append(
-            Reading(
-                kind="unclear", confidence=0.3, rule="contradiction", ask=ASK_BACK[heard.ask]
-            )
+            Reading(kind="unclear", confidence=0.3, rule="contradiction", ask=ASK_BACK[heard.ask])
         )
     own = {r.kind for r in readings if r.kind in ("light", "serial", "version", "choice")}
     timed = any(r.minutes is not None or r.value for r in readings if r.kind == "later")

@@ -1,0 +1,1 @@
+"""Runbook files: loading, checking and their published schema."""

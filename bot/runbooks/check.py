@@ -1,0 +1,42 @@
+"""Checking a runbook before it is used."""
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from bot.model.runbook import Runbook
+from bot.runbooks.load import RunbookError, load
+from bot.runbooks.places import Problem
+
+
+def check(path: Path) -> list[Problem]:
+    """Everything wrong with a runbook file, in the order of the file; empty when it is good.
+
+    Raises ``OSError`` when the file cannot be opened.
+    """
+    try:
+        load(path)
+    except RunbookError as error:
+        return error.problems
+    return []
+
+
+def missing_texts(book: Runbook, has: Callable[[str], bool]) -> list[str]:
+    """The catalogue keys the runbook uses that the catalogue has not, sorted."""
+    return sorted({key for key in texts_of(book) if not has(key)})
+
+
+def texts_of(book: Runbook) -> Iterator[str]:
+    """Every catalogue key a runbook mentions; a choice's answers are labels of buttons."""
+    for pattern in book.patterns.values():
+        yield pattern.means
+    for stage in book.stages:
+        yield f"stage_{stage.id}"
+        for seen in stage.lights.values():
+            if seen.say is not None:
+                yield seen.say
+        for ask in stage.asks:
+            yield ask.text
+            if ask.nudge is not None:
+                yield ask.nudge
+            yield from (f"b_{answer}" for answer in ask.answers)
+    yield from (*book.keep, *book.throw)
