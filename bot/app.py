@@ -1,0 +1,221 @@
+"""The one place that knows every part: puts them together, starts them, ends them in order."""
+
+import asyncio
+import contextlib
+import logging
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from aiohttp import web
+
+from bot.desk import Desk
+from bot.desk.surroundings import Surroundings
+from bot.model.roster import Roster
+from bot.model.runbook import Runbook
+from bot.places import ChannelPlaces
+from bot.send.chat import PLATFORM, ChatOut
+from bot.send.mail import MailOut
+from bot.send.pacing import Pacing
+from bot.send.sender import Sender, SenderSettings
+from bot.settings import Settings
+from bot.speak.catalogue import Catalogue
+from bot.speak.lexicon import languages, lexicon
+from bot.store import probe as probes
+from bot.store.embedded import Embedded
+from bot.store.errors import StoreAway
+from bot.store.store import Store
+from handlers.chat import ChatIn, Identity
+from handlers.clock import Now, Sweep
+from handlers.http import application
+from handlers.registration import RegistrationIn
+
+_log = logging.getLogger("musterline")
+
+
+def utc_now() -> int:
+    """Wave time of a live bot: UTC in milliseconds."""
+    return time.time_ns() // 1_000_000
+
+
+@dataclass
+class Parts:
+    """What may be replaced when a bot is put together; everything else follows from settings."""
+
+    now: Now = utc_now
+    identity: Identity | None = None  # None: asked of the chat platform
+    sender: SenderSettings = field(default_factory=SenderSettings)
+    pacing: Pacing | None = None
+    probe: probes.Probe = probes.nothing
+    may_open: Callable[[Roster, int], bool] | None = None
+    process: Callable[[], int] | None = None
+
+
+class Bot:
+    """All parts of one running bot."""
+
+    def __init__(self, settings: Settings, book: Runbook, parts: Parts | None = None) -> None:
+        self.settings, self.book = settings, book
+        self.parts = parts or Parts()
+        self.now = self.parts.now
+        self.embedded: Embedded | None = None
+        self.catalogue = Catalogue.load()
+        self._runner: web.AppRunner | None = None
+        self.port = 0
+
+    # --- start and stop --------------------------------------------------------------------
+
+    async def start(self, *, listen: bool = True) -> None:
+        """Connect everything; raises ``StoreError`` or ``SettingsError`` with one sentence."""
+        await self._start_store()
+        self.desk = Desk(self.store, self._surroundings())
+        await self._start_chat()
+        self.sweep = Sweep(self.desk)
+        if listen:
+            await self._start_http()
+
+    async def _start_store(self) -> None:
+        chosen = self.settings.store
+        url = chosen.url
+        if not url:
+            self.embedded = Embedded(chosen.data)
+            url = await self.embedded.start()
+        self.store = Store(
+            url,
+            cluster=chosen.cluster,
+            min_replicas=chosen.min_replicas,
+            probe=self.parts.probe,
+        )
+        await self.store.connect()
+
+    def _surroundings(self) -> Surroundings:
+        words = {lang: lexicon(lang) for lang in languages()}
+        made = Surroundings(
+            book=self.book,
+            lexicons=words,
+            policy=self.settings.model_policy(),
+            roster=self.settings.roster(),
+            may_open=self.parts.may_open or self._may_open,
+        )
+        return made
+
+    def _may_open(self, roster: Roster, at: int) -> bool:
+        """Staffed, or the person on call has a way of being woken besides chat."""
+        if self.settings.person_on_chat_alone_may_open or roster.staffed(at):
+            return True
+        on_call = roster.on_duty("oncall", at)
+        return bool(on_call and on_call[0].mail and self.settings.mail.host)
+
+    async def _start_chat(self) -> None:
+        chat = self.settings.chat
+        base = chat.base_url or PLATFORM
+        token = chat.bot_token.get_secret_value()
+        self.chat = ChatOut(token, base_url=base, deadline=self.parts.sender.lease / 2000)
+        identity = self.parts.identity or await self._identity()
+        self.chat_in = ChatIn(
+            desk=self.desk,
+            chat=self.chat,
+            catalogue=self.catalogue,
+            now=self.now,
+            identity=identity,
+            token=token,
+            signing_secret=chat.signing_secret.get_secret_value(),
+            command=chat.command,
+        )
+        self.places = ChannelPlaces(self.store, chat.team_channel, identity.url)
+        mail = self.settings.mail
+        process = {"process": self.parts.process} if self.parts.process else {}
+        self.sender = Sender(
+            store=self.store,
+            index=self.store,
+            desk=self.desk,
+            chat=self.chat,
+            catalogue=self.catalogue,
+            places=self.places,
+            people=self._person,
+            mail=MailOut(mail) if mail.host else None,
+            pacing=self.parts.pacing,
+            probe=self.parts.probe,
+            settings=self.parts.sender,
+            **process,
+        )
+
+    async def _person(self, key: str) -> Mapping[str, str] | None:
+        return await self.store.person_get(key)
+
+    async def _identity(self) -> Identity:
+        """Who we are: from the platform, else as it was the last time."""
+        try:
+            found = await self.chat.who_am_i()
+            await self.store.note_put("identity", found)
+        except Exception:
+            found = await self.store.note_get("identity")
+            if not found:
+                raise
+            _log.warning("the chat platform does not answer; going on as %s", found["bot_user"])
+        return Identity(found["team"], found["bot_user"], found["bot_id"], found["url"])
+
+    async def _start_http(self) -> None:
+        socket_mode = self.settings.chat.mode == "socket"
+        app = application(
+            chat=None if socket_mode else self.chat_in,
+            registration=RegistrationIn(self.desk, self.settings.registration, self.now),
+            check=self.check,
+            body_limit=self.settings.registration.body_limit,
+        )
+        self._runner = web.AppRunner(app, access_log=None)
+        await self._runner.setup()
+        serve = self.settings.serve
+        site = web.TCPSite(self._runner, serve.host, serve.port)
+        await site.start()
+        self.port = self._runner.addresses[0][1]
+
+    async def check(self) -> dict[str, bool]:
+        """Which parts can do their work now."""
+        try:
+            await asyncio.wait_for(self.store.homes(), 1)
+        except (StoreAway, TimeoutError):
+            return {"store": False}
+        return {"store": True}
+
+    async def stop(self) -> None:
+        """Finish what was accepted, then close, the store last."""
+        if self._runner is not None:
+            await self._runner.cleanup()
+        await self.chat.close()
+        await self.store.close()
+        if self.embedded is not None:
+            await self.embedded.stop()
+
+    # --- rehearsals and tests: one instant at a time ---------------------------------------
+
+    async def settle(self, now: int) -> int | None:
+        """Do all there is to do at the instant ``now``; gives the next instant of ours.
+
+        Nothing is left undecided or unsent that could go now, so the clock may step on.
+        """
+        while True:
+            fired = await self.sweep.run(now)
+            swept = await self.sender.run_once(now)
+            if not fired and not swept.busy and not self.desk.busy:
+                break
+            if swept.busy and not swept.sent and not fired:
+                await asyncio.sleep(0.005)  # a send is in doubt: process time must pass
+        times = [t for t in (await self.sweep.next_at(), swept.next_at) if t is not None]
+        return min(times, default=None)
+
+
+@contextlib.asynccontextmanager
+async def running(settings: Settings, book: Runbook, parts: Parts | None = None):  # type: ignore[no-untyped-def]
+    """A started bot, stopped at the end whatever happens."""
+    bot = Bot(settings, book, parts)
+    await bot.start()
+    try:
+        yield bot
+    finally:
+        await bot.stop()
+
+
+def data_folder(settings: Settings) -> Path:
+    return settings.store.data

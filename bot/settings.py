@@ -1,0 +1,228 @@
+"""Configuration: one typed object from a TOML file, with secrets from the environment.
+
+Order: defaults, then the file, then environment variables ``MUSTERLINE_SECTION__KEY`` (for
+example ``MUSTERLINE_CHAT__BOT_TOKEN``). Times of day are local to the person's or site's zone.
+"""
+
+import os
+import tomllib
+from collections.abc import Mapping
+from datetime import time
+from pathlib import Path
+from typing import Any, Literal, Self
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, model_validator
+
+from bot.model.policy import Policy, minutes
+from bot.model.roster import Roster, Staff, Turn
+
+PREFIX = "MUSTERLINE_"
+Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+_DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+class SettingsError(Exception):
+    """The settings cannot be used; the text has one line for each problem."""
+
+
+class Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class StoreSettings(Part):
+    url: str = Field(default="", description="redis:// or rediss://; empty: embedded")
+    data: Path = Field(default=Path("data"), description="folder of the embedded store")
+    cluster: bool = False
+    min_replicas: int = Field(default=0, ge=0, description="replicas that must have a commit")
+
+
+class ChatSettings(Part):
+    mode: Literal["http", "socket"] = "http"
+    bot_token: SecretStr = SecretStr("")
+    signing_secret: SecretStr = SecretStr("")
+    app_token: SecretStr = SecretStr("")  # socket mode only
+    base_url: str = Field(default="", description="another Web API, for rehearsals only")
+    channels: tuple[str, ...] = Field(default=(), description="the waves' channels, by id")
+    team_channel: str = Field(default="", description="where calls go, by id")
+    command: str = Field(default="/wave", pattern=r"^/[a-z][a-z0-9_-]{0,31}$")
+    bot_name: str = "Install desk"
+    private: bool = Field(
+        default=False, description="talk to contacts privately, mirrored to the wave's channel"
+    )
+
+
+class WebhookSource(Part):
+    """A sender of registrations. ``secrets`` are Standard Webhooks secrets (``whsec_...``)."""
+
+    name: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,47}$")
+    secrets: tuple[SecretStr, ...] = Field(min_length=1, max_length=2)
+
+
+class RegistrationSettings(Part):
+    sources: tuple[WebhookSource, ...] = ()
+    registered_types: tuple[str, ...] = ("org.example.unit.registered",)
+    lost_types: tuple[str, ...] = ("org.example.unit.lost",)
+    serial: tuple[str, ...] = Field(
+        default=("data.serial", "subject"), description="where the serial stands, tried in order"
+    )
+    tolerance_seconds: int = Field(default=300, ge=1)
+    body_limit: int = Field(default=65_536, ge=1_024)
+
+
+class MailSettings(Part):
+    host: str = ""
+    port: int = 587
+    user: str = ""
+    password: SecretStr = SecretStr("")
+    sender: str = ""
+    tls: Literal["starttls", "tls", "none"] = "starttls"
+
+
+class ServeSettings(Part):
+    host: str = "127.0.0.1"
+    port: int = Field(default=8080, ge=0, le=65_535)
+    trust_proxy: tuple[str, ...] = Field(
+        default=(), description="addresses whose X-Forwarded-* headers are believed"
+    )
+    drain_seconds: float = Field(default=20, gt=0)
+
+
+class Hours(Part):
+    """When it is a person's turn: days and hours in their zone; no hours means always."""
+
+    days: tuple[Day, ...] = _DAYS
+    since: time = time(0)
+    until: time = time(0)
+
+
+class PersonSettings(Part):
+    name: str = Field(min_length=1)
+    user: str = Field(pattern=r"^[UW][A-Z0-9]{2,20}$", description="chat user id")
+    roles: tuple[Literal["oncall", "admin"], ...] = Field(min_length=1)
+    mail: str = Field(default="", pattern=r"^$|^[^@\s]+@[^@\s]+$")
+    tz: str = "UTC"
+    hours: tuple[Hours, ...] = ()
+    rank: int = 0
+
+    @model_validator(mode="after")
+    def _zone_exists(self) -> Self:
+        if self.tz not in available_timezones():
+            raise ValueError(f"{self.tz} is not a time zone of the IANA database")
+        return self
+
+
+class PolicySettings(Part):
+    """Habits of the team, in minutes and local times."""
+
+    gather_seconds: float = Field(default=90, ge=0)
+    pause: float = Field(default=15, gt=0)
+    undelivered: float = Field(default=15, gt=0)
+    slack: float = Field(default=20, ge=0)
+    quiet_from: time = time(20, 30)
+    quiet_until: time = time(8, 0)
+
+
+class Settings(Part):
+    runbook: Path = Path("runbook.yaml")
+    store: StoreSettings = StoreSettings()
+    chat: ChatSettings = ChatSettings()
+    registration: RegistrationSettings = RegistrationSettings()
+    mail: MailSettings = MailSettings()
+    serve: ServeSettings = ServeSettings()
+    policy: PolicySettings = PolicySettings()
+    people: tuple[PersonSettings, ...] = ()
+    person_on_chat_alone_may_open: bool = Field(
+        default=False, description="open waves outside staffed hours though only chat wakes us"
+    )
+
+    def roster(self) -> Roster:
+        return Roster(tuple(_staff(person) for person in self.people))
+
+    def model_policy(self) -> Policy:
+        p = self.policy
+        return Policy(
+            gather=round(p.gather_seconds * 1000),
+            undelivered=minutes(p.undelivered),
+            pause=minutes(p.pause),
+            slack=minutes(p.slack),
+            quiet_from=p.quiet_from,
+            quiet_until=p.quiet_until,
+        )
+
+    def problems_for_serving(self) -> list[str]:
+        """What ``serve`` cannot do without; each as one sentence."""
+        chat = self.chat
+        wanted = {
+            "chat.bot_token": chat.bot_token.get_secret_value(),
+            "chat.team_channel": chat.team_channel,
+            "chat.channels": chat.channels,
+        }
+        if chat.mode == "http":
+            wanted["chat.signing_secret"] = chat.signing_secret.get_secret_value()
+        else:
+            wanted["chat.app_token"] = chat.app_token.get_secret_value()
+        found = [f"{name} is not set." for name, value in wanted.items() if not value]
+        roles = {role for person in self.people for role in person.roles}
+        found += [
+            f"people: nobody has the role {r}." for r in ("oncall", "admin") if r not in roles
+        ]
+        return found
+
+
+def _staff(person: PersonSettings) -> Staff:
+    ZoneInfo(person.tz)
+    turns = tuple(
+        Turn(frozenset(_DAYS.index(d) for d in h.days), h.since, h.until, person.tz)
+        for h in person.hours
+    )
+    return Staff(
+        user=person.user,
+        name=person.name,
+        duties=frozenset(person.roles),
+        turns=turns,
+        mail=person.mail,
+        rank=person.rank,
+    )
+
+
+def load(path: Path | None, environ: Mapping[str, str] = os.environ) -> Settings:
+    """Settings from ``path`` (TOML; none: defaults) and the environment.
+
+    Raises ``SettingsError`` naming the file, the key and what is wrong with it.
+    """
+    data: dict[str, Any] = {}
+    where = "the environment"
+    if path is not None:
+        where = str(path)
+        try:
+            data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        except FileNotFoundError:
+            raise SettingsError(
+                f"{path}: there is no such file; see deploy/musterline.toml."
+            ) from None
+        except OSError as error:
+            raise SettingsError(f"{path}: cannot be read: {error.strerror}.") from None
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            raise SettingsError(f"{path}: not valid TOML: {error}.") from None
+    for name, value in environ.items():
+        if name.startswith(PREFIX) and name != f"{PREFIX}SETTINGS":
+            _put(data, name.removeprefix(PREFIX).lower().split("__"), value, name)
+    try:
+        return Settings.model_validate(data)
+    except ValidationError as error:
+        lines = [f"{where}: {_path(e['loc'])}: {e['msg']}." for e in error.errors()]
+        raise SettingsError("\n".join(lines)) from None
+
+
+def _put(data: dict[str, Any], keys: list[str], value: str, name: str) -> None:
+    for key in keys[:-1]:
+        inner = data.setdefault(key, {})
+        if not isinstance(inner, dict):
+            raise SettingsError(f"{name}: {key} is a value in the file, not a section.")
+        data = inner
+    data[keys[-1]] = [v for v in value.split(",") if v] if keys[-1] == "channels" else value
+
+
+def _path(loc: tuple[int | str, ...]) -> str:
+    return ".".join(str(part) for part in loc) or "(top)"

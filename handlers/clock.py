@@ -1,0 +1,48 @@
+"""The clock in: every deadline that is due becomes a fact. Harmless on every replica."""
+
+import asyncio
+from collections.abc import Callable
+
+from bot.desk import Desk
+from bot.model.fact import Due
+from bot.store.store import DueEntry
+
+#: Wave time in milliseconds. Live it is UTC; a rehearsal has its own.
+Now = Callable[[], int]
+_AT_ONCE = 256
+
+
+class Sweep:
+    """Looks through the deadlines of every home; the commit makes each count once."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._running = asyncio.Lock()
+        self.fired = 0
+
+    async def run(self, now: int) -> int:
+        """Bring in what is due at ``now``; how many facts that were. Raises ``StoreError``."""
+        async with self._running:
+            fired = 0
+            for home in await self._desk.store.homes():
+                while entries := await self._desk.store.due(home, now, _AT_ONCE):
+                    await asyncio.gather(*(self._fire(entry, now) for entry in entries))
+                    fired += len(entries)
+            self.fired += fired
+            return fired
+
+    async def _fire(self, entry: DueEntry, now: int) -> None:
+        await self._desk.receive(
+            Due(
+                id=entry.fact_id,
+                subject=entry.subject,
+                received_at=now,
+                kind=entry.kind,
+                version=entry.version,
+            )
+        )
+
+    async def next_at(self) -> int | None:
+        """The wave time of the earliest deadline anywhere."""
+        times = [await self._desk.store.next_due(home) for home in await self._desk.store.homes()]
+        return min((t for t in times if t is not None), default=None)

@@ -1,0 +1,56 @@
+"""The HTTP side: chat requests handed to the framework, registrations, health."""
+
+import json
+import logging
+from urllib.parse import parse_qs
+
+from aiohttp import web
+from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
+
+from handlers.chat import ChatIn
+from handlers.health import Check
+from handlers.health import routes as health_routes
+from handlers.registration import RegistrationIn, problem
+
+_log = logging.getLogger("musterline.http")
+CHAT_PATH = "/chat/events"
+
+
+def application(
+    *, chat: ChatIn | None, registration: RegistrationIn, check: Check, body_limit: int
+) -> web.Application:
+    """The application; ``chat`` is ``None`` in socket mode, where nothing comes in by HTTP."""
+    app = web.Application(client_max_size=max(body_limit, 1_048_576))
+    app.add_routes(health_routes(check))
+    app.router.add_post("/registrations/{source}", registration.post)
+    if chat is not None:
+        app.router.add_post(CHAT_PATH, _ChatRequests(chat).post)
+    return app
+
+
+class _ChatRequests:
+    """Refuses with 4xx what would make the framework fail before it checks the signature."""
+
+    def __init__(self, chat: ChatIn) -> None:
+        self._chat = chat
+
+    async def post(self, request: web.Request) -> web.StreamResponse:
+        stamp = request.headers.get("X-Slack-Request-Timestamp", "")
+        if not stamp.isascii() or not stamp.isdigit() or len(stamp) > 12:
+            return problem(401, "X-Slack-Request-Timestamp is not a number of seconds.")
+        body = await request.read()
+        if not _readable(request.content_type, body):
+            return problem(400, "The body is neither JSON nor a form with a JSON payload.")
+        answer = await self._chat.app.async_dispatch(await to_bolt_request(request))
+        return await to_aiohttp_response(answer)
+
+
+def _readable(content_type: str, body: bytes) -> bool:
+    try:
+        text = body.decode()
+        if content_type == "application/x-www-form-urlencoded":
+            payload = parse_qs(text).get("payload")
+            return payload is None or isinstance(json.loads(payload[0]), dict)
+        return isinstance(json.loads(text), dict)
+    except (ValueError, RecursionError):
+        return False

@@ -1,0 +1,69 @@
+"""From a place or a person to the visit that is meant. Index hits are hints and are verified."""
+
+from dataclasses import dataclass
+
+from bot.desk import Desk
+from bot.model.serial import normal
+from bot.model.subject import Subject
+from bot.model.visit.state import Visit
+
+
+@dataclass(frozen=True)
+class Route:
+    """Where words belong. ``several``: the person has more than one visit and named none."""
+
+    subject: Subject | None = None
+    visit: Visit | None = None
+    in_thread: bool = False
+    several: bool = False
+
+
+async def by_words(desk: Desk, channel: str, thread: str, user: str) -> Route:
+    """The visit whose thread it is, else the one live visit of that person."""
+    if thread:
+        for subject in await desk.store.find("thread", f"{channel}:{thread}"):
+            visit = await desk.state(subject)
+            if isinstance(visit, Visit):
+                return Route(subject, visit, in_thread=True)
+            if subject.kind == "wave":
+                return Route(subject, in_thread=True)
+    found = [(s, v) for s in await desk.store.find("user", user) if (v := await _of(desk, s, user))]
+    live = [(s, v) for s, v in found if v.live] or found
+    under_way = [(s, v) for s, v in live if v.state == "running"]
+    chosen = under_way if len(under_way) == 1 else live
+    if len(chosen) == 1:
+        return Route(*chosen[0])
+    return Route(several=len(chosen) > 1)
+
+
+async def _of(desk: Desk, subject: Subject, user: str) -> Visit | None:
+    """The visit, if that person really is its contact or deputy."""
+    visit = await desk.state(subject)
+    if not isinstance(visit, Visit):
+        return None
+    people = [visit.contact.user] + ([visit.deputy.user] if visit.deputy else [])
+    return visit if user in people else None
+
+
+async def by_serial(desk: Desk, serial: str) -> Subject | None:
+    """The visit that expects this serial; the newest wave first where several do."""
+    wanted = normal(serial)
+    found = []
+    for subject in await desk.store.find("serial", wanted):
+        visit = await desk.state(subject)
+        if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
+            found.append((visit.live, visit.start, subject))
+    return max(found)[2] if found else None
+
+
+async def wave_of_channel(desk: Desk, channel: str) -> Subject | None:
+    """The wave that is carried in this channel, an open one before any other."""
+    found = []
+    for home in await desk.store.homes():
+        if not home.startswith("w:"):
+            continue
+        subject = Subject(home, "wave")
+        wave = await desk.state(subject)
+        if wave is not None and channel in wave.channels:
+            found.append((wave.state == "open", subject))
+    return max(found)[1] if found else None
