@@ -166,12 +166,10 @@ class Deliver:
         """Send by mail; its Message-ID."""
         if self._mail is None:
             raise PersonAway("no mail server is set")
-        args = dict(message.args)
-        args["(to)"] = message.thread.removeprefix("mail:")
-        done = await render.resolved(args, self._people, self.link)
-        to = done.pop("(to)")
+        to = message.thread.removeprefix("mail:")
         try:
-            subject, body = render.plain(message, self._catalogue, done)
+            args = await render.resolved(message, self._catalogue, self._people, self.link)
+            subject, body = render.plain(message, self._catalogue, args)
         except CatalogueError as error:
             raise MessageRefused(str(error)) from error
         self._probe("post.before")

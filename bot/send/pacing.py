@@ -33,16 +33,16 @@ class Drip:
     __slots__ = ("_every", "_full_at", "_slack")
 
     def __init__(self, per_minute: float, burst: int) -> None:
-        self._every = _MINUTE / per_minute
+        self._every = -int(-_MINUTE // per_minute)  # whole milliseconds, rounded up
         self._slack = self._every * (burst - 1)
-        self._full_at = 0.0
+        self._full_at = 0
 
     def free_at(self, now: int) -> int:
         """The first instant, not before ``now``, at which one more may go."""
-        return max(now, -int(-(self._full_at - self._slack) // 1))
+        return max(now, self._full_at - self._slack)
 
     def take(self, now: int) -> None:
-        self._full_at = max(self._full_at, float(now)) + self._every
+        self._full_at = max(self._full_at, now) + self._every
 
     def give_back(self) -> None:
         self._full_at -= self._every

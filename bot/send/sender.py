@@ -10,15 +10,13 @@ import logging
 import random
 import time
 import zlib
-from collections import OrderedDict
+from collections import deque
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
 from typing import Any
 
-from bot.model.fact import Delivered, Undeliverable
 from bot.model.message import ESCALATION, Message
-from bot.model.subject import parse
-from bot.send.chat import ChatOut
+from bot.send.chat import ChatOut, Posted
 from bot.send.deliver import Deliver, Job, recorded
 from bot.send.errors import (
     ChannelAway,
@@ -29,6 +27,7 @@ from bot.send.errors import (
     SendError,
     TooLate,
 )
+from bot.send.holds import EVERYWHERE, Holds
 from bot.send.leases import ChannelLeases
 from bot.send.mail import MailOut
 from bot.send.pacing import Pacing
@@ -42,6 +41,7 @@ from bot.send.ports import (
     Tell,
     Trouble,
 )
+from bot.send.recording import Recorder
 from bot.send.relay import Relay
 from bot.send.tidy import Tidy, tidy_all
 from bot.speak.catalogue import Catalogue
@@ -53,6 +53,7 @@ from bot.store.outbox import Claimed, Queued, Thread
 _log = logging.getLogger("musterline.send")
 Clock = Callable[[], int]
 Key = tuple[str, str]  # home, thread
+LOOK = 0.25  # seconds of process time after which the outbox is read again unasked
 
 
 def wall_clock() -> int:
@@ -95,8 +96,8 @@ class _Ready:
         return self.home, self.queued.message.thread
 
 
-async def _log_trouble(trouble: Trouble) -> None:
-    _log.error("%s", trouble)
+async def _nobody(trouble: Trouble) -> None:
+    """Where nobody is to be told, the log has it."""
 
 
 class Sender:
@@ -115,7 +116,7 @@ class Sender:
         mail: MailOut | None = None,
         pacing: Pacing | None = None,
         leases: ChannelLeases | None = None,
-        tell: Tell = _log_trouble,
+        tell: Tell = _nobody,
         probe: Probe = probes.nothing,
         settings: SenderSettings | None = None,
         process: Clock = wall_clock,
@@ -126,113 +127,121 @@ class Sender:
                 f"a lease of {self.settings.lease} ms must be twice the deadline of a call, "
                 f"{chat.deadline} s: a lease that ran out must mean a call that has ended"
             )
-        self._store, self._desk, self._places = store, desk, places
-        self._chat, self._tell, self._process = chat, tell, process
+        self._store, self._places, self._process = store, places, process
         self._pacing, self._leases = pacing or Pacing(), leases
         self._deliver = Deliver(store, chat, catalogue, people, mail, probe)
+        self._recorder, self._holds = Recorder(desk), Holds(tell)
         self._relay = Relay(store, index, desk)
         self._tidy = Tidy(store, chat, after=self.settings.tidy_after, process=process)
+        self._backlog: deque[tuple[str, Queued]] = deque()
         self._tasks: dict[Key, asyncio.Task[int]] = {}
+        self._tidying: asyncio.Task[int] | None = None
+        self._sent = 0  # in this pass
+        self._wrong: BaseException | None = None  # the first task of this pass that failed
+        self._ended_unsent = 0  # in this pass, so that there may be more to read
         self._deferred: dict[Key, int] = {}  # until a wave time
         self._rest: dict[Key, int] = {}  # until a process time
         self._doubtful: dict[Key, int] = {}  # until a process time
-        self._held: dict[str, tuple[int, str]] = {}  # place -> wave time, why
-        self._unrecorded: dict[str, tuple[Delivered | Undeliverable, Settle]] = {}
-        self._recorded: OrderedDict[str, Settle] = OrderedDict()
 
     # --- one pass ---------------------------------------------------------------------
 
     async def run_once(self, now: int) -> Swept:
-        """Start what is ready at wave time ``now`` and wait for it. Raises ``StoreError``."""
-        await self._start(lambda: now)
-        sent = await self._finish()
+        """Send what is ready at wave time ``now`` and wait for its end. Raises ``StoreError``."""
+        self._sent, self._wrong = 0, None
+        await self._read(now)
+        await self._fill(lambda: now)
+        while self._tasks:
+            await asyncio.wait(set(self._tasks.values()), return_when=asyncio.FIRST_COMPLETED)
+            await self._fill(lambda: now)
+        if self._wrong is not None:
+            raise self._wrong
+        return await self._swept(self._sent, now)
+
+    async def _swept(self, sent: int, now: int) -> Swept:
         homes = await self._store.homes()
         idle = all([await self._store.idle(home) for home in homes])
-        next_at = await self._next_at(homes, now)
-        process = self._process()
-        resting = any(at > process for at in (*self._doubtful.values(), *self._rest.values()))
-        waiting = bool(resting or self._unrecorded or self._tasks)
-        return Swept(sent, next_at, sent > 0 or waiting or (not idle and next_at is None))
-
-    async def _finish(self) -> int:
-        tasks = list(self._tasks.values())
-        results = await asyncio.gather(*tasks, return_exceptions=True)
-        wrong = [result for result in results if isinstance(result, BaseException)]
-        if wrong:
-            raise wrong[0]
-        return sum(result for result in results if isinstance(result, int))
-
-    async def _next_at(self, homes: list[str], now: int) -> int | None:
-        times = [at for at in self._deferred.values() if at > now]
-        times += [at for at, _ in self._held.values() if at > now]
+        times = [at for at in self._deferred.values() if at > now] + self._holds.next_at(now)
         for home in homes:
             at = await self._store.next_retry(home)
             if at is not None and at > now:
                 times.append(at)
-        return min(times, default=None)
+        next_at = min(times, default=None)
+        process = self._process()
+        resting = any(at > process for at in (*self._doubtful.values(), *self._rest.values()))
+        waiting = resting or self._recorder.waiting > 0 or self._ended_unsent > 0
+        return Swept(sent, next_at, sent > 0 or waiting or (not idle and next_at is None))
 
-    async def _start(self, clock: Clock) -> int:
-        """Start tasks for what may go now, the most urgent first; how many were started."""
-        await self._record_again()
-        now, process = clock(), self._process()
+    async def _read(self, now: int) -> None:
+        """Read what may go now, the most urgent first."""
+        await self._recorder.again()
+        process = self._process()
         self._rest = {key: at for key, at in self._rest.items() if at > process}
         self._deferred = {key: at for key, at in self._deferred.items() if at > now}
         old = process - self.settings.lease
         self._doubtful = {key: at for key, at in self._doubtful.items() if at > old}
-        found = await asyncio.gather(
-            *(self._ready(home, now, process) for home in await self._store.homes())
+        self._ended_unsent = 0
+        homes = await self._store.homes()
+        many = await asyncio.gather(
+            *(
+                self._store.ready(home, self.settings.look_at, wave=now, process=process)
+                for home in homes
+            )
         )
-        ready = sorted((one for some in found for one in some), key=_order)
-        started = 0
-        for one in ready:
-            if self._full(one.queued.message.urgency):
-                break
-            started += await self._start_one(one, now, process, clock)
-        return started
+        found = [
+            (home, queued)
+            for home, some in zip(homes, many, strict=True)
+            for queued in some
+            if self._free((home, queued.message.thread))
+        ]
+        self._backlog = deque(sorted(found, key=_order))
+
+    async def _fill(self, clock: Clock) -> None:
+        """Start tasks for what was read, as many as there is room for."""
+        while self._backlog and not self._full(self._backlog[0][1].message.urgency):
+            home, queued = self._backlog.popleft()
+            if self._free((home, queued.message.thread)):
+                info = await self._store.thread_info(home, queued.message.thread)
+                await self._start_one(_Ready(home, queued, info), clock)
 
     def _full(self, urgency: int) -> bool:
         kept = self.settings.parallel_calls if urgency <= ESCALATION else 0
         return len(self._tasks) >= self.settings.parallel + kept
 
-    async def _ready(self, home: str, now: int, process: int) -> list[_Ready]:
-        queued = await self._store.ready(home, self.settings.look_at, wave=now, process=process)
-        free = [one for one in queued if self._free((home, one.message.thread))]
-        infos = await asyncio.gather(
-            *(self._store.thread_info(home, one.message.thread) for one in free)
-        )
-        return [_Ready(home, one, info) for one, info in zip(free, infos, strict=True)]
-
     def _free(self, key: Key) -> bool:
         return not (key in self._tasks or key in self._deferred or key in self._rest)
 
-    async def _start_one(self, one: _Ready, now: int, process: int, clock: Clock) -> int:
-        message = one.queued.message
+    async def _start_one(self, one: _Ready, clock: Clock) -> None:
+        message, now = one.queued.message, clock()
         if message.way in {"fact", "index"}:
             self._spawn(one, self._relay.run(one.home, message.thread))
-            return 1
-        if (ended := self._ended(one, now)) is not None:
+        elif (ended := self._ended(one, now)) is not None:
             await self._store.settle(one.home, (ended,))
-            return 1
-        if self._in_doubt_still(one, process):
-            return 0
-        if message.way == "mail":
+            self._ended_unsent += 1
+        elif self._in_doubt_still(one):
+            return
+        elif message.way == "mail":
             self._spawn(one, self._send(one, "mail", clock))
-            return 1
+        elif place := await self._free_place(one, now):
+            self._spawn(one, self._send(one, place, clock))
+
+    async def _free_place(self, one: _Ready, now: int) -> str:
+        """Where the message goes; empty when it has to wait."""
+        message = one.queued.message
         try:
             place = await self._place(one)
         except LookupError as error:
             self._deferred[one.key] = now + self.settings.hold
-            await self._hold(one, f"{one.home}/{message.thread}", 0, str(error), now)
-            return 0
+            nowhere = f"{one.home}/{message.thread}"
+            await self._holds.hold(nowhere, 0, str(error), one.home, message, now)
+            return ""
         if self._leases is not None and not await self._leases.held(place):
-            self._rest[one.key] = process + 1000
-            return 0
+            self._rest[one.key] = self._process() + 1000
+            return ""
         wait = await self._must_wait(one, place, now)
         if wait:
             self._deferred[one.key] = wait
-            return 0
-        self._spawn(one, self._send(one, place, clock))
-        return 1
+            return ""
+        return place
 
     def _spawn(self, one: _Ready, work: Coroutine[Any, Any, int]) -> None:
         task = asyncio.get_running_loop().create_task(work)
@@ -241,14 +250,20 @@ class Sender:
 
     def _task_ended(self, key: Key, task: "asyncio.Task[int]") -> None:
         self._tasks.pop(key, None)
-        if not task.cancelled() and (error := task.exception()) is not None:
+        if task.cancelled():
+            return
+        error = task.exception()
+        if error is None:
+            self._sent += task.result()
+        else:
+            self._wrong = self._wrong or error
             self._rest[key] = self._process() + 250
             _log.error("sending to %s of %s did not end well: %r", key[1], key[0], error)
 
     def _ended(self, one: _Ready, now: int) -> Settle | None:
         """How the message ends without being sent: recorded before, too late, or overtaken."""
         message = one.queued.message
-        if (known := self._recorded.get(_ident(message))) is not None:
+        if (known := self._recorder.known(message)) is not None:
             return known
         if one.queued.state == "sending":
             return None  # it may be out there: look first
@@ -257,8 +272,9 @@ class Sender:
             return None
         return _dropped(message)
 
-    def _in_doubt_still(self, one: _Ready, process: int) -> bool:
+    def _in_doubt_still(self, one: _Ready) -> bool:
         """Whether an earlier attempt may still be on its way to the other side."""
+        process = self._process()
         if one.queued.state != "sending":
             self._doubtful.pop(one.key, None)
             return False
@@ -281,10 +297,9 @@ class Sender:
 
     async def _must_wait(self, one: _Ready, place: str, now: int) -> int:
         """0: it may go now. Else the wave time to wait for."""
-        for name in (place, "*"):
-            until, _ = self._held.get(name, (0, ""))
-            if until > now:
-                return until
+        held = self._holds.until(place, now)
+        if held:
+            return held
         message = one.queued.message
         if recorded(message, one.info, place):
             return self._pacing.edit(now)
@@ -309,10 +324,10 @@ class Sender:
         self._doubtful.pop(key, None)
         doubt = claimed.doubt or one.queued.state == "sending"
         try:
-            fact = await self._out(one, place, doubt, clock)
+            posted = await self._out(one, place, doubt, clock)
         except (MessageRefused, PersonAway) as error:
-            await self._record_dead(one, error, clock())
-            await self._tell_of(one, "message", place, error.why, clock())
+            await self._recorder.dead(message, error, clock())
+            await self._tell(one, "message", place, error.why, clock())
             return 0
         except InDoubt as error:
             await self._doubt_begins(one, error)
@@ -328,22 +343,21 @@ class Sender:
         except Exception as error:  # noqa: BLE001
             _log.exception("sending %s failed by a mistake of ours", message.id)
             if claimed.attempt >= self.settings.bug_tries:
-                await self._record_dead(one, error, clock())
+                await self._recorder.dead(message, error, clock())
             else:
                 wrong = Passing(repr(error))
                 await self._later(one, place, claimed.attempt, True, wrong, clock)
-            await self._tell_of(one, "bug", place, repr(error), clock())
+            await self._tell(one, "bug", place, repr(error), clock())
             return 0
-        self._held.pop(place, None)
-        self._held.pop("*", None)
-        await self._record(fact, _sent(fact, message.root))
+        if message.way == "chat":
+            self._holds.clear(place)
+        await self._recorder.delivered(message, posted.channel, posted.stamp, clock())
         return 1
 
-    async def _out(self, one: _Ready, place: str, doubt: bool, clock: Clock) -> Delivered:
+    async def _out(self, one: _Ready, place: str, doubt: bool, clock: Clock) -> Posted:
         message = one.queued.message
         if message.way == "mail":
-            stamp = await self._deliver.mail(message)
-            return self._delivered(message, "", stamp, clock())
+            return Posted("", await self._deliver.mail(message))
 
         async def renew() -> None:
             until = self._process() + self.settings.lease
@@ -352,8 +366,11 @@ class Sender:
         job = Job(one.home, message, place, one.info, doubt, _late(message, clock()))
         posted, unpinned = await self._deliver.chat(job, renew)
         if unpinned:
-            await self._tell_of(one, "pin", place, unpinned, clock())
-        return self._delivered(message, posted.channel, posted.stamp, clock())
+            await self._tell(one, "pin", place, unpinned, clock())
+        return posted
+
+    async def _tell(self, one: _Ready, kind: str, place: str, why: str, now: int) -> None:
+        await self._holds.tell(kind, place, why, one.home, one.queued.message, now)
 
     async def _doubt_begins(self, one: _Ready, error: InDoubt) -> None:
         """Nobody knows whether it is there. The lease keeps others away until we may look."""
@@ -380,7 +397,8 @@ class Sender:
             one.home, message.thread, message.id, not_before=until, why=error.why, doubt=doubt
         )
         if isinstance(error, ChannelAway):
-            await self._hold(one, "*" if error.everywhere else place, until, error.why, now)
+            held = EVERYWHERE if error.everywhere else place
+            await self._holds.hold(held, until, error.why, one.home, message, now)
 
     def _pause_asked(self, error: Passing, place: str, until: int) -> None:
         """The platform asked us to wait; only with what it asked us to wait with."""
@@ -389,78 +407,22 @@ class Sender:
         elif error.part == "edit":
             self._pacing.block_edits(until)
 
-    async def _hold(self, one: _Ready, place: str, until: int, why: str, now: int) -> None:
-        known = self._held.get(place)
-        self._held[place] = (until, why)
-        if known is None or known[1] != why:
-            _log.error("%s takes nothing: %s", place, why)
-            kind = "everywhere" if place == "*" else "channel"
-            await self._tell_of(one, kind, place, why, now)
-
-    async def _tell_of(self, one: _Ready, kind: str, place: str, why: str, now: int) -> None:
-        message = one.queued.message
-        await self._tell(Trouble(kind, one.home, place, message.thread, message.id, why, now))
-
-    # --- recording --------------------------------------------------------------------
-
-    def _delivered(self, message: Message, channel: str, stamp: str, now: int) -> Delivered:
-        return Delivered(
-            id=f"sent:{_ident(message)}",
-            subject=parse(message.id.rsplit(":", 2)[0]),
-            received_at=now,
-            message=message.id,
-            template=message.template,
-            thread=message.thread,
-            channel=channel,
-            stamp=stamp,
-            slot=message.slot,
-            rev=message.rev,
-        )
-
-    async def _record_dead(self, one: _Ready, error: Exception, now: int) -> None:
-        message = one.queued.message
-        kind = "person" if isinstance(error, PersonAway) else "message"
-        why = error.why if isinstance(error, SendError) else repr(error)
-        fact = Undeliverable(
-            id=f"dead:{_ident(message)}",
-            subject=parse(message.id.rsplit(":", 2)[0]),
-            received_at=now,
-            message=message.id,
-            template=message.template,
-            thread=message.thread,
-            why=f"{kind}: {why}",
-        )
-        end = Settle(message=message.id, thread=message.thread, state="dead", why=fact.why)
-        await self._record(fact, end)
-
-    async def _record(self, fact: Delivered | Undeliverable, end: Settle) -> None:
-        """Tell the desk, whose commit settles the message. Kept here until it is written."""
-        self._unrecorded[fact.id] = (fact, end)
-        await self._desk.receive(fact)
-        self._unrecorded.pop(fact.id, None)
-        self._recorded[fact.id.partition(":")[2]] = end
-        while len(self._recorded) > 5000:
-            self._recorded.popitem(last=False)
-
-    async def _record_again(self) -> None:
-        """What was posted while the store was away. Raises ``StoreError`` when it still is."""
-        for fact, end in list(self._unrecorded.values()):
-            await self._record(fact, end)
-
     # --- live -------------------------------------------------------------------------
 
     async def run(self, clock: Clock, wake: asyncio.Event) -> None:
         """Send until cancelled: at each ``wake``, and every 250 ms; then finish what began."""
-        tidied = self._process()
+        read_at, tidied = 0.0, self._process()
         try:
             while True:
-                wake.clear()
                 try:
-                    await self._start(clock)
-                    if self._process() - tidied > self.settings.tidy_after // 4:
-                        tidied = self._process()
-                        await self.tidy()
+                    if wake.is_set() or not self._backlog or time.monotonic() - read_at > LOOK:
+                        wake.clear()
+                        read_at = time.monotonic()
+                        await self._read(clock())
+                    await self._fill(clock)
+                    tidied = self._tidy_in_between(tidied)
                 except StoreError as error:
+                    self._backlog.clear()
                     _log.warning("the store is away, nothing is sent: %s", error)
                 await self._pause(wake)
         finally:
@@ -470,20 +432,41 @@ class Sender:
         """Until woken, until a task ends, or for about 250 ms."""
         woken = asyncio.ensure_future(wake.wait())
         try:
-            seconds = 0.2 + random.random() / 10  # noqa: S311
             await asyncio.wait(
                 {woken, *self._tasks.values()},
-                timeout=seconds,
+                timeout=LOOK - 0.05 + random.random() / 10,  # noqa: S311
                 return_when=asyncio.FIRST_COMPLETED,
             )
         finally:
             woken.cancel()
 
+    def _tidy_in_between(self, last: int) -> int:
+        """Start tidying up now and then, beside the sending; when it was started last."""
+        now = self._process()
+        if now - last < self.settings.tidy_after // 4 or self._tidying is not None:
+            return last
+        self._tidying = asyncio.get_running_loop().create_task(self.tidy())
+        self._tidying.add_done_callback(self._tidied)
+        return now
+
+    def _tidied(self, task: "asyncio.Task[int]") -> None:
+        self._tidying = None
+        if not task.cancelled() and (error := task.exception()) is not None:
+            _log.warning("second copies could not be looked for: %r", error)
+
     async def _drain(self) -> None:
         """Let calls that are under way end, within their deadline."""
-        if self._tasks:
-            _log.info("waiting for %d messages under way", len(self._tasks))
-            await asyncio.wait(set(self._tasks.values()), timeout=self.settings.lease / 1000)
+        self._backlog.clear()
+        tasks: set[asyncio.Task[int]] = set(self._tasks.values())
+        if self._tidying is not None:
+            tasks.add(self._tidying)
+        if tasks:
+            _log.info("waiting for %d calls under way", len(tasks))
+            await asyncio.wait(tasks, timeout=self.settings.lease / 1000)
+        try:
+            await self._recorder.again()
+        except StoreError as error:
+            _log.warning("what was sent last is not recorded; it will be looked for: %s", error)
 
     async def tidy(self, *, force: bool = False) -> int:
         """Take away second copies where something was sent in doubt; how many.
@@ -501,7 +484,7 @@ class Sender:
     @property
     def held(self) -> dict[str, str]:
         """Places that take nothing now, and why; ``*`` is all of them."""
-        return {place: why for place, (_, why) in self._held.items()}
+        return self._holds.places
 
 
 def _late(message: Message, now: int) -> bool:
@@ -514,25 +497,8 @@ def _dropped(message: Message) -> Settle:
     return Settle(message=message.id, thread=message.thread, state="dropped")
 
 
-def _sent(fact: Delivered, root: bool) -> Settle:
-    return Settle(
-        message=fact.message,
-        thread=fact.thread,
-        state="sent",
-        channel=fact.channel,
-        stamp=fact.stamp,
-        slot=fact.slot,
-        rev=fact.rev,
-        root=root,
-    )
-
-
-def _ident(message: Message) -> str:
-    return f"{message.id}:{message.rev}"
-
-
-def _order(one: _Ready) -> tuple[int, int, str]:
-    message = one.queued.message
+def _order(one: tuple[str, Queued]) -> tuple[int, int, str]:
+    message = one[1].message
     return (message.urgency, message.made_at, message.id)
 
 

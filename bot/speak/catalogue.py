@@ -1,16 +1,17 @@
 """The catalogue: every text that people get to read, one file per language.
 
-A file ``bot/speak/<lang>/messages.yaml`` is one mapping. Its own settings are ``version`` (a
+A file ``bot/speak/<lang>/messages.yaml`` is one mapping. Its own settings are ``edition`` (a
 number, raised when a text's placeholders change), ``fallback`` (a language whose texts stand
 in for missing ones), ``weekdays`` (seven names from Monday), ``months`` (twelve names) and
 ``day`` (the form of a date, such as ``{weekday} {day} {month}``). Every other key is a text.
 
 Placeholders: ``{name}`` is the argument as it is; ``{start:time}`` and ``{start:day}`` an
 instant (ms) in the reader's zone; ``{wait:minutes}`` a span (ms) as a number of minutes;
-``{contact:mention}`` a chat user; ``{thread:link}`` a web address. ``{{`` and ``}}`` stand for
-braces. Keys that begin with ``b_`` are button labels, of at most 75 characters.
+``{contact:mention}`` a chat user, or several; ``{thread:link}`` a web address. ``{{`` and
+``}}`` stand for braces. Keys that begin with ``b_`` are button labels, of at most 75 characters.
 """
 
+import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -23,11 +24,12 @@ import yaml
 
 from bot.speak import timewords
 
+_log = logging.getLogger("musterline.speak")
 REFERENCE = "en"
 FORMS = frozenset({"", "time", "day", "minutes", "mention", "link"})
 LABEL_LENGTH = 75
 MISSING = "\N{EN DASH}"
-_SETTINGS = frozenset({"version", "fallback", "weekdays", "months", "day"})
+_SETTINGS = frozenset({"edition", "fallback", "weekdays", "months", "day"})
 
 
 class CatalogueError(Exception):
@@ -131,25 +133,31 @@ class Texts:
         tz: str = "UTC",
         *,
         show: Show = as_it_is,
-        written_for: int | None = None,
+        lenient: bool = False,
     ) -> str:
         """The text with its arguments filled in.
 
-        ``show`` turns a value into what the way of sending understands. ``written_for`` is the
-        catalogue's version when the message was made: one made for another version may lack
-        arguments, which are then shown as a dash. Raises ``UnknownText``, ``ArgumentMissing``.
+        ``show`` turns a value into what the way of sending understands. ``lenient``: an
+        argument that is missing or cannot be read is shown as a dash, since the text has to go
+        out. Raises ``UnknownText``, ``ArgumentMissing``.
         """
-        lenient = written_for is not None and written_for != self.version
         done: list[str] = []
         for piece in self.pieces(key):
             done.append(show("", piece.literal))
             if piece.name:
-                value = args.get(piece.name)
-                if value is None and lenient:
-                    done.append(MISSING)
-                    continue
-                done.append(show(piece.form, self._value(key, piece, value, tz)))
+                done.append(self._shown(key, piece, args.get(piece.name), tz, show, lenient))
         return "".join(done)
+
+    def _shown(
+        self, key: str, piece: Piece, value: str | None, tz: str, show: Show, lenient: bool
+    ) -> str:
+        try:
+            return show(piece.form, self._value(key, piece, value, tz))
+        except ArgumentMissing as error:
+            if not lenient:
+                raise
+            _log.warning("shown as a dash: %s", error)
+            return MISSING
 
     def _value(self, key: str, piece: Piece, value: str | None, tz: str) -> str:
         if value is None:
@@ -223,9 +231,9 @@ def _names(data: Mapping[str, Any], where: str, behind: Texts | None) -> Names:
 def build(lang: str, source: str, where: str, behind: Texts | None = None) -> Texts:
     """Texts from the text of a file. Raises ``CatalogueInvalid``."""
     data = _read(source, where)
-    version = data.get("version")
+    version = data.get("edition")
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
-        raise CatalogueInvalid(f"{where}: version must be a number from 1 up")
+        raise CatalogueInvalid(f"{where}: edition must be a number from 1 up")
     raw = {key: str(value).strip() for key, value in data.items() if key not in _SETTINGS}
     own = {key: parse(f"{where}, {key}", text) for key, text in raw.items()}
     names = _names(data, where, behind)

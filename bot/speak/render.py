@@ -5,12 +5,13 @@ Sources: limits of the chat platform's blocks, https://docs.slack.dev/reference/
 ``&``, ``<`` and ``>``, https://docs.slack.dev/messaging/formatting-message-text.
 """
 
+import logging
 import re
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from bot.model.message import Button, Message
+from bot.model.message import ESCALATION, Button, Message
 from bot.speak.catalogue import LABEL_LENGTH, MISSING, Catalogue, Texts
 
 #: Name of our mark on each message; contacts may see it, so it says what we are called there.
@@ -19,8 +20,10 @@ SECTION_LENGTH = 3000
 ELEMENTS = 25
 NOTICE_LENGTH = 3000
 
+_log = logging.getLogger("musterline.speak")
 _USER = re.compile(r"[UW][A-Z0-9]{2,20}")
-_PERSON = re.compile(r"@p:([^:\s]+):([A-Za-z_]+)")
+_PERSON = re.compile(r"@p:([^:\s]+):([A-Za-z0-9_]+)")
+_TEXT = re.compile(r"@x:([A-Za-z0-9_-]+)")
 _THREAD = re.compile(r"@t:([^/\s]+)/(\S+)")
 
 #: Data of a person by id; None when there is none (any more).
@@ -49,13 +52,42 @@ def literal(text: str) -> str:
 
 
 async def resolved(
-    args: Mapping[str, str], person: Resolve, link: FindLink | None = None
+    message: Message, catalogue: Catalogue, person: Resolve, link: FindLink | None = None
 ) -> dict[str, str]:
-    """Arguments with their references looked up.
+    """A message's arguments with their references looked up.
 
-    ``@p:PERSON:FIELD`` is a person's data, ``@t:HOME/THREAD`` the address of a thread. What is
-    not known any more becomes a dash. A value that begins with ``@@`` is text with one ``@``.
+    ``@p:PERSON:FIELD`` is a person's data, ``@t:HOME/THREAD`` the address of a thread,
+    ``@x:KEY`` another text of the catalogue, with the same arguments. What is not known (any
+    more) becomes a dash. A value that begins with ``@@`` is text with one ``@``. What a
+    reference stands for is never looked up again.
     """
+    done = await _looked_up(message.args, person, link)
+    texts = catalogue.best(message.lang)
+    words: dict[str, str] = {}
+    for name, value in message.args.items():
+        found = _TEXT.fullmatch(value)
+        if found is None:
+            continue
+        if texts.has(found[1]):
+            words[name] = texts.say(found[1], done, message.tz, lenient=is_lenient(message, texts))
+        else:
+            _log.error("message %s names a text that is not there: %s", message.id, value)
+            words[name] = MISSING
+    return done | words
+
+
+def is_lenient(message: Message, texts: Texts) -> bool:
+    """Whether a lacking argument is shown as a dash rather than stopping the message.
+
+    So it is for a message made for another edition of the texts, and for a call: a call that
+    nobody gets is worse than one with a gap.
+    """
+    return message.catalogue != texts.version or message.urgency <= ESCALATION
+
+
+async def _looked_up(
+    args: Mapping[str, str], person: Resolve, link: FindLink | None
+) -> dict[str, str]:
     done: dict[str, str] = {}
     people: dict[str, Mapping[str, str]] = {}
     for name, value in args.items():
@@ -77,11 +109,15 @@ async def resolved(
 
 def in_chat(form: str, value: str) -> str:
     """One argument in the chat platform's markup."""
-    if form == "mention" and _USER.fullmatch(value):
-        return f"<@{value}>"
+    if form == "mention":
+        return " ".join(_mention(word) for word in value.split())
     if form == "link" and value.startswith(("https://", "http://")):
         return f"<{escaped(value).replace('|', '%7C')}>"
     return escaped(value)
+
+
+def _mention(user: str) -> str:
+    return f"<@{user}>" if _USER.fullmatch(user) else escaped(user)
 
 
 def in_label(form: str, value: str) -> str:  # noqa: ARG001
@@ -105,7 +141,7 @@ def chat(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> Ren
     """The message for the chat platform; ``args`` are resolved. Raises ``CatalogueError``."""
     texts = catalogue.best(message.lang)
     text = texts.say(
-        message.template, args, message.tz, show=in_chat, written_for=message.catalogue
+        message.template, args, message.tz, show=in_chat, lenient=is_lenient(message, texts)
     )
     return marked(text, metadata(message), _buttons(message, texts, args))
 
@@ -132,11 +168,12 @@ def plain(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> tu
     The subject is the text ``<template>_subject``, or else the first line.
     """
     texts = catalogue.best(message.lang)
-    body = texts.say(message.template, args, message.tz, written_for=message.catalogue)
+    lenient = is_lenient(message, texts)
+    body = texts.say(message.template, args, message.tz, lenient=lenient)
     key = f"{message.template}_subject"
     subject = body.partition("\n")[0]
     if texts.has(key):
-        subject = texts.say(key, args, message.tz, written_for=message.catalogue)
+        subject = texts.say(key, args, message.tz, lenient=lenient)
     return " ".join(subject.split()), body
 
 
@@ -144,7 +181,7 @@ async def render(
     message: Message, catalogue: Catalogue, person: Resolve, link: FindLink | None = None
 ) -> Rendered:
     """The message for the chat platform, its references looked up first."""
-    return chat(message, catalogue, await resolved(message.args, person, link))
+    return chat(message, catalogue, await resolved(message, catalogue, person, link))
 
 
 def _buttons(message: Message, texts: Texts, args: Mapping[str, str]) -> list[dict[str, Any]]:
@@ -154,7 +191,9 @@ def _buttons(message: Message, texts: Texts, args: Mapping[str, str]) -> list[di
 def _button(
     button: Button, texts: Texts, args: Mapping[str, str], message: Message
 ) -> dict[str, Any]:
-    label = texts.say(button.label, args, message.tz, show=in_label, written_for=message.catalogue)
+    label = texts.say(
+        button.label, args, message.tz, show=in_label, lenient=is_lenient(message, texts)
+    )
     made: dict[str, Any] = {
         "type": "button",
         "action_id": button.action,

@@ -23,7 +23,7 @@ VISIT = of_visit("hollowmere", "alder-green")
 START = 1_773_340_800_000  # 2026-03-12 18:40 UTC
 
 TEXTS = """
-version: 3
+edition: 3
 weekdays: [Monday, Tuesday, Wednesday, Thursday, Friday, Saturday, Sunday]
 months: [January, February, March, April, May, June, July,
   August, September, October, November, December]
@@ -98,7 +98,6 @@ class PlainDesk:
         self.store = store
         self.facts: list[Fact] = []
         self.fail: list[Exception] = []
-        self.roots: set[str] = set()
 
     async def receive(self, fact: Fact) -> object:
         if self.fail:
@@ -115,7 +114,7 @@ class PlainDesk:
                     stamp=fact.stamp,
                     slot=fact.slot,
                     rev=fact.rev,
-                    root=fact.message in self.roots,
+                    root=fact.root,
                 ),
             )
         elif isinstance(fact, Undeliverable):
@@ -192,7 +191,6 @@ class Bench:
     async def queue(self, *messages: Message) -> None:
         """Put messages into the outbox by one commit."""
         self.made += 1
-        self.desk.roots |= {message.id for message in messages if message.root}
         await self.store.commit(
             Commit(
                 subject=VISIT,

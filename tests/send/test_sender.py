@@ -331,7 +331,7 @@ async def test_a_desk_that_settles_nothing_does_not_make_it_send_again(
 
     await bench.queue(message(1))
     sender = bench.sender(catalogue)
-    sender._desk = Deaf()
+    sender._recorder._desk = Deaf()
     for _ in range(5):
         await sender.run_once(bench.time.wave)
         bench.time.process += 60_000
