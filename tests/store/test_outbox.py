@@ -173,6 +173,24 @@ async def test_releasing_what_is_not_claimed_changes_nothing(store: Store) -> No
     assert await heads(store) == ["m1"]
 
 
+async def test_the_next_message_does_not_wait_for_the_error_of_the_one_before(
+    store: Store,
+) -> None:
+    await send(store, "f1", message("m1"), message("m2"))
+    await claim(store, "m1", 0, 100)
+    await store.release(HOME, SITE, "m1", not_before=5_000, why="ratelimited", doubt=False)
+    await store.settle(HOME, (Settle(message="m1", thread=SITE, state="dropped"),))
+    assert await heads(store) == ["m2"]
+    assert await store.next_retry(HOME) is None
+
+
+async def test_settling_a_message_behind_leaves_the_heads_lease(store: Store) -> None:
+    await send(store, "f1", message("m1"), message("m2"))
+    await claim(store, "m1", 0, 100)
+    await store.settle(HOME, (sent("m2"),))
+    assert await claim(store, "m1", 99, 200) == "taken"
+
+
 async def test_many_waiting_threads_do_not_hide_one_that_is_ready(store: Store) -> None:
     await send(store, "f1", *(message(f"m{n}", f"t{n}") for n in range(300)))
     await send(store, "f2", message("last", "last", made_at=2_000))
@@ -212,6 +230,15 @@ async def test_what_was_sent_is_no_longer_superseded(store: Store) -> None:
     await store.settle(HOME, (sent("n1"),))
     await send(store, "f2", message("n2", key="nudge"))
     assert await queue(store) == ["n2"]
+
+
+async def test_what_was_sent_meanwhile_does_not_shield_a_newer_one(store: Store) -> None:
+    await send(store, "f1", message("n1", key="nudge", slot="card", rev=1))
+    await claim(store, "n1", 0, 100)
+    await send(store, "f2", message("n2", key="nudge", slot="card", rev=2))
+    await store.settle(HOME, (sent("n1"),))
+    await send(store, "f3", message("n3", key="nudge", slot="card", rev=3))
+    assert await queue(store) == ["n3"]
 
 
 async def test_an_older_revision_gives_way_to_a_newer(store: Store) -> None:
