@@ -1,11 +1,11 @@
 """Where a thread of the outbox lives in the chat."""
 
+import msgspec
+
 from bot.model.subject import Subject, of_visit
 from bot.model.visit.state import Visit
 from bot.model.wave.state import Wave
 from bot.store.store import Store
-
-import msgspec
 
 
 class ChannelPlaces:

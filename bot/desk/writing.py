@@ -38,17 +38,18 @@ class Draft(msgspec.Struct, frozen=True):
 def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
     decision = draft.decision
     why = f"{type(fact).__name__}: {decision.answer}"
-    changed = bool(decision.events or decision.messages)
     deadlines = {k: at for k, at in draft.after.items() if draft.before.get(k) != at}
     if isinstance(fact, Due) and fact.kind in draft.after:
         deadlines[fact.kind] = draft.after[fact.kind]  # the entry that fired is spent
     dropped = [k for k in draft.before if k not in draft.after]
     if isinstance(fact, Due) and fact.kind not in draft.after and fact.kind not in dropped:
         dropped.append(fact.kind)
+    # A deadline is named by the version at which it was set, so setting one makes a version.
+    changed = bool(decision.events or decision.messages or deadlines)
     return Commit(
         subject=fact.subject,
         fact_id=fact.id,
-        version=loaded.version if changed or deadlines else ANY,
+        version=loaded.version if changed else ANY,
         hold=loaded.hold,
         chain=loaded.chain,
         body=_encode(decision.after) if changed else b"",

@@ -2,8 +2,6 @@
 
 from typing import cast
 
-import msgspec
-
 from bot.model.subject import Subject, parse
 from bot.store import keys
 from bot.store.base import Connected, number, texts
@@ -11,8 +9,6 @@ from bot.store.wire import Script
 
 _LEASE = Script("lease")
 _BUCKET = Script("bucket")
-
-_person = msgspec.json.Decoder(dict[str, str])
 
 
 class Index(Connected):
@@ -33,15 +29,16 @@ class Index(Connected):
         return sorted(parse(text) for text in texts(await self._read(key, "SMEMBERS", key)))
 
     async def person_put(self, person: str, fields: dict[str, str]) -> None:
-        """Replace what is known of a person."""
+        """Keep these fields of a person; the others stay as they are."""
         key = keys.person(person)
-        await self._write(key, "SET", key, msgspec.json.encode(fields))
+        pairs = [part for pair in fields.items() for part in pair]
+        await self._write(key, "HSET", key, *pairs)
 
     async def person_get(self, person: str) -> dict[str, str]:
         """What is known of a person; empty when nothing is, or it was erased."""
         key = keys.person(person)
-        raw = cast("bytes | None", await self._read(key, "GET", key))
-        return _person.decode(raw) if raw else {}
+        flat = texts(await self._read(key, "HGETALL", key))
+        return dict(zip(flat[::2], flat[1::2], strict=True))
 
     async def person_erase(self, person: str) -> None:
         key = keys.person(person)

@@ -26,7 +26,8 @@ key                    type    what it holds
 {HOME}:dead            hash    dead letters: id -> thread, why, message
 {ix:N}:KIND:VALUE      set     index of 64 shards: serial, thread, user -> subjects
 {homes}                set     homes that exist
-{p:ID}                 string  one person's data (JSON), apart from everything else
+{HOME}:stage:NAME      hash    rows of an import that are not live yet: site -> plan (JSON)
+{p:ID}                 hash    one person's data, apart from everything else
 {ch:ID}:lease          string  who may send to a channel now; runs out by itself
 {ws}:b:NAME            hash    a rate limit shared by all processes: ``left``, ``at``
 {sim}:clock            string  wave clock of a rehearsal, ms
@@ -85,6 +86,9 @@ class Home:
 
     def fact(self, fact_id: str) -> bytes:
         return self.tag + b"f:" + fact_id.encode()
+
+    def stage(self, name: str) -> bytes:
+        return self.tag + b"stage:" + name.encode()
 
     def deadlines(self, name: str) -> bytes:
         return self.tag + b"d:" + name.encode()

@@ -12,6 +12,7 @@ from bot.store.commit import Commit, Done, Known, Loaded, Result, Stale
 from bot.store.index import Index
 from bot.store.outbox import Outbox
 from bot.store.pack import COMMIT, commit_call
+from bot.store.staging import Staging
 from bot.store.wire import command
 
 _events = msgspec.json.Decoder(list[msgspec.Raw])
@@ -46,7 +47,7 @@ class JournalLine(msgspec.Struct, frozen=True):
         return [bytes(event) for event in _events.decode(self.raw)]
 
 
-class Store(Outbox, Index):
+class Store(Outbox, Index, Staging):
     """Every call raises ``StoreAway`` when the outcome is unknown, ``StoreRefused`` when the
     server answered and will not do it. Nothing is retried here."""
 

@@ -20,10 +20,10 @@ async def test_a_value_leads_to_its_subjects(store: Store) -> None:
     assert await store.find("serial", "HML000000") == []
 
 
-async def test_a_person_can_be_replaced_and_erased(store: Store) -> None:
+async def test_what_is_known_of_a_person_grows_and_can_be_erased(store: Store) -> None:
     await store.person_put("p1", {"name": "Rowan Pell", "phone": "07700 900123"})
     await store.person_put("p1", {"name": "Rowan Pell"})
-    assert await store.person_get("p1") == {"name": "Rowan Pell"}
+    assert await store.person_get("p1") == {"name": "Rowan Pell", "phone": "07700 900123"}
     await store.person_erase("p1")
     assert await store.person_get("p1") == {}
 

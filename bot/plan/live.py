@@ -1,0 +1,146 @@
+"""From a checked site list to a live wave: rows are staged, one commit makes them live."""
+
+import hashlib
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+from bot.desk import Desk
+from bot.model.fact import Actor, Planned
+from bot.model.people import person_key
+from bot.model.policy import minutes
+from bot.model.subject import of_visit, of_wave
+from bot.model.visit.state import Person, Plan, Site, Unit, Visit
+from bot.model.wave.state import WavePlan
+from bot.plan.rows import PersonRow, SiteRow
+
+_OPENS_BEFORE = minutes(60)
+#: States of a visit in which serial, stage and start may still be changed by an import.
+_REPLANNED = ("planned", "held", "invited", "agreed", "rebook")
+
+
+class RowNote(msgspec.Struct, frozen=True):
+    """What an import does to one site: ``new``, ``same``, ``changed`` or ``under way``."""
+
+    wave: str
+    site: str
+    what: str
+    kept: tuple[str, ...] = ()  # columns that are not changed because the visit is under way
+
+    def __str__(self) -> str:
+        kept = f"; not changed: {', '.join(self.kept)}" if self.kept else ""
+        return f"{self.wave}/{self.site}: {self.what}{kept}"
+
+
+def plan_of(row: SiteRow, channel: int) -> Plan:
+    """The plan of one visit. ``channel`` is the number of the wave's channel that carries it."""
+    assert row.start is not None
+    return Plan(
+        site=Site(
+            name=row.name or row.site,
+            tz=row.tz,
+            phone=row.phone,
+            address=row.address,
+            link_type=row.link_type,
+            circuit=row.circuit,
+            carrier=row.carrier,
+            fault_line=row.carrier_fault_line,
+            networks=tuple(row.networks),
+            depends=tuple(row.depends),
+            where=row.where,
+            access=row.access,
+            opening_hours=row.opening_hours,
+            alarm_hours=row.alarm_hours,
+        ),
+        units=tuple(Unit(u.label or u.serial, u.model, u.version or "") for u in row.units),
+        contact=_person(row.contact),
+        deputy=_person(row.deputy) if row.deputy else None,
+        start=row.start,
+        end=row.end,
+        channel=channel,
+    )
+
+
+def _person(row: PersonRow) -> Person:
+    return Person(person_key(row.user), row.user, row.lang)
+
+
+async def compare(desk: Desk, rows: Iterable[SiteRow]) -> list[RowNote]:
+    """What bringing these rows in would do, without doing it."""
+    notes = []
+    for row in rows:
+        visit = await desk.state(of_visit(row.wave, row.site))
+        notes.append(_note(row, visit if isinstance(visit, Visit) else None))
+    return notes
+
+
+def _note(row: SiteRow, visit: Visit | None) -> RowNote:
+    if visit is None:
+        return RowNote(row.wave, row.site, "new")
+    plan = plan_of(row, visit.channel)
+    kept = []
+    if [u.serial for u in plan.units] != [u.serial for u in visit.units]:
+        kept.append("serials")
+    if plan.start != visit.start:
+        kept.append("start")
+    if visit.state not in _REPLANNED or visit.stopped_at is not None:
+        return RowNote(row.wave, row.site, "under way", tuple(kept))
+    same = (
+        not kept
+        and plan.site == visit.site
+        and plan.contact.user == visit.contact.user
+        and plan.end == visit.end
+    )
+    return RowNote(row.wave, row.site, "same" if same else "changed")
+
+
+async def go_live(
+    desk: Desk,
+    rows: Sequence[SiteRow],
+    *,
+    channels: Sequence[str],
+    now: int,
+    actor: Actor | None = None,
+) -> list[RowNote]:
+    """Bring the rows in. The rows of each wave are staged, then one commit makes them live.
+
+    The same rows again change nothing: their facts have the same ids. Raises ``StoreError``.
+    """
+    notes = await compare(desk, rows)
+    for row in rows:
+        for person in (row.contact, row.deputy):
+            if person is not None:
+                fields = {"name": person.name or person.user, "mobile": person.mobile}
+                await desk.store.person_put(person_key(person.user), fields)
+    for wave in sorted({row.wave for row in rows}):
+        await _wave_live(desk, wave, [r for r in rows if r.wave == wave], channels, now, actor)
+    return notes
+
+
+async def _wave_live(
+    desk: Desk,
+    wave: str,
+    rows: Sequence[SiteRow],
+    channels: Sequence[str],
+    now: int,
+    actor: Actor | None,
+) -> None:
+    subject = of_wave(wave)
+    plans = {
+        row.site: msgspec.json.encode(plan_of(row, number % len(channels)))
+        for number, row in enumerate(rows)
+    }
+    digest = hashlib.sha256(b"\n".join(plans[site] for site in sorted(plans))).hexdigest()[:16]
+    staged = f"{digest}-{now}"
+    await desk.store.stage(subject.home, staged, plans)
+    opens = min(row.start for row in rows if row.start is not None) - _OPENS_BEFORE
+    plan = WavePlan(tuple(channels), opens, staged, len(plans))
+    await desk.receive(
+        Planned(
+            id=f"import:{wave}:{staged}",
+            subject=subject,
+            received_at=now,
+            plan=msgspec.json.encode(plan),
+            actor=actor,
+        )
+    )

@@ -1,0 +1,128 @@
+"""A rehearsal: the whole bot on real parts against a simulated world, on a clock of its own.
+
+Wave time steps to the next instant only when no fact, commit or send is pending; ``speed`` only
+throttles the steps, so a seed gives the same run at any speed.
+"""
+
+import asyncio
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+import msgspec
+
+from bot.model.board import Board
+from bot.model.policy import MINUTE
+from bot.practice.clock import WaveClock
+from bot.practice.world import World
+
+#: Idle stretches are not waited out: at most this many minutes of wave time are.
+_LONGEST_WAIT = 2 * MINUTE
+_LONGEST_RUN = 48 * 60 * MINUTE
+
+
+class Figures(msgspec.Struct, frozen=True, kw_only=True):
+    """The final figures of a rehearsal."""
+
+    units: int
+    online: int
+    escalated: int
+    held: int
+    nudges: int
+    messages_sent: int
+    messages_doubled: int
+    events_lost: int
+    wall_seconds: float
+    wave_minutes: float
+    registrations: int
+    visits: dict[str, int]
+    seed: int
+
+
+class BotUnderTest(Protocol):
+    """The bot as a rehearsal sees it, in this process or in another."""
+
+    async def settle(self, now: int) -> int | None:
+        """Do all there is to do at ``now``; gives the next instant of its own."""
+
+    async def board(self, now: int) -> Board: ...
+    async def counters(self) -> dict[str, int]: ...
+
+
+class Rehearsal:
+    """Runs the world and the bot in step. ``on_step`` is called after each instant."""
+
+    def __init__(
+        self,
+        world: World,
+        clock: WaveClock,
+        bot: BotUnderTest,
+        *,
+        speed: float,
+        on_step: Callable[[int], None] = lambda now: None,
+        keep_clock: Callable[[int], object] | None = None,
+    ) -> None:
+        self.world, self.clock, self.bot = world, clock, bot
+        self.speed, self.on_step = speed, on_step
+        self.began = clock.now()
+        self.stopped = False
+
+    async def run(self) -> None:
+        """To the end: nothing is left to happen, or the wave is closed and people are quiet."""
+        while not self.stopped:
+            ahead = await self.instant()
+            self.on_step(self.clock.now())
+            if ahead is None or ahead - self.began > _LONGEST_RUN:
+                return
+            await self._wait(ahead - self.clock.now())
+            self.clock.move(ahead)
+
+    async def instant(self) -> int | None:
+        """All that happens at this instant; gives the next instant at which anything does."""
+        now = self.clock.now()
+        while True:
+            ahead = await self.bot.settle(now)
+            await self.world.server.settle()
+            done = await self.world.agenda.run(now)
+            await self.world.server.settle()
+            resent = await self.world.server.deliver_due(now)
+            if not done and not resent:
+                break
+        times = (ahead, self.world.agenda.next_at(), self.world.server.next_due())
+        return min((t for t in times if t is not None), default=None)
+
+    async def _wait(self, wave_ms: int) -> None:
+        if self.speed > 0:
+            await asyncio.sleep(min(wave_ms, _LONGEST_WAIT) / 1000 / self.speed)
+
+    async def figures(self, wall: float, registrations: int) -> Figures:
+        """Counted from the store and from what really stands in the chat."""
+        board = await self.bot.board(self.clock.now())
+        counters = await self.bot.counters()
+        return Figures(
+            units=board.units,
+            online=board.online,
+            escalated=board.escalated,
+            held=board.held,
+            nudges=board.nudges,
+            messages_sent=counters.get("sent", 0),
+            messages_doubled=doubled(self.world),
+            events_lost=registrations - board.registered,
+            wall_seconds=round(time.monotonic() - wall, 2),
+            wave_minutes=round((self.clock.now() - self.began) / MINUTE, 1),
+            registrations=registrations,
+            visits=board.states,
+            seed=self.world.seed,
+        )
+
+
+def doubled(world: World) -> int:
+    """Messages of which more than one copy stands in the chat, counted there."""
+    copies: dict[str, int] = {}
+    for channel in world.server.workspace.channels.values():
+        for message in channel.messages.values():
+            mark = message.get("metadata", {}).get("event_payload", {})
+            if mark.get("id"):
+                key = f"{mark['id']}/{mark.get('slot') or ''}"
+                copies[key] = copies.get(key, 0) + 1
+    return sum(count - 1 for count in copies.values())
