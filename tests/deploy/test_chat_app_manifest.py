@@ -17,13 +17,15 @@ import pytest
 import yaml
 from slack_sdk.web.async_client import AsyncWebClient
 
+from bot.settings import ChatSettings
+from handlers.http import CHAT_PATH
+
 TOP = Path(__file__).resolve().parents[2]
 MANIFEST = TOP / "deploy" / "chat-app-manifest.yaml"
 
 # Method -> the scopes that the bot's calls of it take, in the kinds of channel it works in:
 # public and private channels, and private conversations with one person.
 CALLS: dict[str, frozenset[str]] = {
-    "api.test": frozenset(),
     "auth.test": frozenset(),
     "chat.delete": frozenset({"chat:write"}),
     "chat.getPermalink": frozenset(),
@@ -34,17 +36,12 @@ CALLS: dict[str, frozenset[str]] = {
     "conversations.open": frozenset({"im:write"}),
     "conversations.replies": frozenset({"channels:history", "groups:history", "im:history"}),
     "pins.add": frozenset({"pins:write"}),
-    "pins.list": frozenset({"pins:read"}),
-    "pins.remove": frozenset({"pins:write"}),
-    "users.info": frozenset({"users:read"}),
-    "views.open": frozenset(),
 }
 EVENTS: dict[str, frozenset[str]] = {
     "app_mention": frozenset({"app_mentions:read"}),
     "message.channels": frozenset({"channels:history"}),
     "message.groups": frozenset({"groups:history"}),
     "message.im": frozenset({"im:history"}),
-    "reaction_added": frozenset({"reactions:read"}),
     "user_change": frozenset({"users:read"}),
 }
 COMMAND_SCOPE = "commands"  # https://docs.slack.dev/reference/scopes/commands
@@ -80,6 +77,15 @@ def called_methods(source: str) -> Iterator[str]:
             yield node.value
 
 
+def heard_events(source: str) -> Iterator[str]:
+    """Events that a source listens to by name: `app.event("user_change")`."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == "event" and node.args:
+            first = node.args[0]
+            if isinstance(first, ast.Constant) and isinstance(first.value, str):
+                yield first.value
+
+
 def _is_client(node: ast.expr) -> bool:
     name = getattr(node, "attr", getattr(node, "id", ""))
     return "client" in str(name)
@@ -93,6 +99,10 @@ def sources() -> Iterator[str]:
                 yield path.read_text(encoding="utf-8")
 
 
+def calls_in_the_code() -> set[str]:
+    return {method for source in sources() for method in called_methods(source)}
+
+
 def scopes_for(methods: Iterable[str], events: Iterable[str]) -> set[str]:
     needed = {COMMAND_SCOPE}
     for method in methods:
@@ -102,11 +112,8 @@ def scopes_for(methods: Iterable[str], events: Iterable[str]) -> set[str]:
     return needed
 
 
-def test_the_scopes_are_what_calls_events_and_command_need() -> None:
-    asked = manifest()["oauth_config"]["scopes"]
-    assert set(asked) == {"bot"}, "nothing is done in a person's name"
-    events = manifest()["settings"]["event_subscriptions"]["bot_events"]
-    assert sorted(asked["bot"]) == sorted(scopes_for(CALLS, events))
+def test_nothing_is_done_in_a_persons_name() -> None:
+    assert set(manifest()["oauth_config"]["scopes"]) == {"bot"}
 
 
 def test_each_scope_says_why_it_is_asked_for() -> None:
@@ -125,7 +132,7 @@ def test_the_events_are_the_ones_in_the_table() -> None:
         ("await self.client.chat_postMessage(channel=c)", ["chat.postMessage"]),
         ("await client.files_upload(channel=c)", ["files.upload"]),
         ("await api_call('reactions.add', json={})", ["reactions.add"]),
-        ("row.users_info", ["users.info"]),
+        ("call = self._out.client.users_info", ["users.info"]),
         ("await store.chat_line(1)", []),
     ],
 )
@@ -134,8 +141,24 @@ def test_the_search_for_calls_finds_them(source: str, found: list[str]) -> None:
 
 
 def test_every_call_in_the_code_has_its_scopes_in_the_table() -> None:
-    called = {method for source in sources() for method in called_methods(source)}
-    assert called <= set(CALLS)
+    assert calls_in_the_code() <= set(CALLS)
+
+
+def test_no_scope_is_asked_for_that_no_call_or_event_in_the_code_needs() -> None:
+    asked = set(manifest()["oauth_config"]["scopes"]["bot"])
+    assert asked == scopes_for(calls_in_the_code(), EVENTS)
+
+
+def test_the_search_for_events_finds_them() -> None:
+    source = (
+        "app.event('message')(f)\napp.event(re.compile('.*'))(g)\n@app.event('x')\ndef h(): ..."
+    )
+    assert set(heard_events(source)) == {"message", "x"}
+
+
+def test_what_is_subscribed_to_is_heard_and_what_is_heard_is_subscribed_to() -> None:
+    heard = {event for source in sources() for event in heard_events(source)}
+    assert heard == {event.split(".")[0] for event in EVENTS}
 
 
 def test_texts_are_within_the_platforms_limits() -> None:
@@ -152,8 +175,13 @@ def test_texts_are_within_the_platforms_limits() -> None:
 
 def test_the_name_in_chat_is_the_desks_not_the_programs() -> None:
     text = yaml.safe_dump(manifest()).lower()
-    assert manifest()["features"]["bot_user"]["display_name"] == "Install desk"
     assert "muster" not in text
+
+
+def test_name_and_command_are_the_defaults_of_the_settings() -> None:
+    chat, features = ChatSettings(), manifest()["features"]
+    assert features["bot_user"]["display_name"] == chat.bot_name
+    assert [command["command"] for command in features["slash_commands"]] == [chat.command]
 
 
 def test_contacts_can_write_to_the_bot_in_private() -> None:
@@ -169,5 +197,4 @@ def test_all_addresses_are_one_example_over_tls() -> None:
         settings["interactivity"]["request_url"],
         *(command["url"] for command in features["slash_commands"]),
     }
-    assert len(addresses) == 1
-    assert addresses.pop().startswith("https://desk.example.org/")
+    assert addresses == {f"https://desk.example.org{CHAT_PATH}"}

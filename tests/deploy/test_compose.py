@@ -74,10 +74,12 @@ def test_each_service_has_a_health_check_and_the_bot_waits_for_the_store() -> No
 
 def test_secrets_come_from_a_file_that_is_never_committed() -> None:
     services = compose()["services"]
-    assert services["bot"]["env_file"] == "musterline.env"
+    assert services["bot"]["env_file"] == "local/musterline.env"
     plain = {key for service in services.values() for key in service.get("environment", {})}
-    assert plain == {"MUSTERLINE_STORE_URL"}
-    assert "*.env" in (TOP / ".gitignore").read_text(encoding="utf-8").splitlines()
+    assert plain == {"MUSTERLINE_STORE__URL"}
+    assert "./local:/etc/musterline:ro" in services["bot"]["volumes"]
+    ignored = (TOP / ".gitignore").read_text(encoding="utf-8").splitlines()
+    assert {"/deploy/local/", "*.env"} <= set(ignored)
 
 
 def test_the_bot_is_given_no_more_than_it_needs() -> None:
