@@ -13,6 +13,7 @@ import msgspec
 from bot.model.lexicon import DENIES, ENQUIRES, NOT, SIGNS, Lexicon
 from bot.model.phrases import Found
 from bot.model.tokens import LONGEST_WORD, Clause, clauses
+from bot.model.words import covered, outside, reach
 
 #: ``said``; ``denied`` ("no smoke here"): asked once, a denial alone dismisses nothing;
 #: ``asked`` ("any smoke?"): somebody enquires, which from on-call is no danger.
@@ -43,42 +44,26 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
     words = clause.words
     known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
     found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
-    excused = [hit for _, hits in found for hit in hits if hit.meaning == NOT]
+    excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT]
     for lexicon, hits in found:
-        for hit in hits:
-            if hit.meaning not in SIGNS and not any(_inside(hit, other) for other in excused):
-                stance = _stance(hit, hits, clause, lexicon)
-                word = " ".join(words[hit.start : hit.end])
-                yield Danger(rule=hit.meaning, word=word, stance=stance)
+        grave = [hit for hit in hits if hit.meaning not in SIGNS]
+        denied = _denied(words, hits, grave, lexicon)
+        asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
+        for hit in outside(grave, excuses):
+            stance: Stance = "denied" if denied[hit.start] else "asked" if asked else "said"
+            word = " ".join(words[hit.start : hit.end])
+            yield Danger(rule=hit.meaning, word=word, stance=stance)
         yield from _in_pieces(words, lexicon)
 
 
-def _inside(hit: Found, other: Found) -> bool:
-    return other.start <= hit.start and hit.end <= other.end
-
-
-def _stance(hit: Found, hits: Sequence[Found], clause: Clause, lexicon: Lexicon) -> Stance:
-    before = [other for other in hits if other.end <= hit.start]
-    if any(
-        other.meaning == DENIES and _through(other.end, hit.start, hits, clause.words, lexicon)
-        for other in before
-    ):
-        return "denied"
-    if clause.asks and any(other.meaning == ENQUIRES and other.start == 0 for other in before):
-        return "asked"
-    return "said"
-
-
-def _through(
-    start: int, end: int, hits: Sequence[Found], words: Sequence[str], lexicon: Lexicon
-) -> bool:
-    """Whether a denial reaches: only small words and other dangers lie between."""
-    covered = {
-        index for hit in hits if hit.meaning not in SIGNS for index in range(hit.start, hit.end)
-    }
-    return all(
-        index in covered or words[index] in lexicon.denies_through for index in range(start, end)
-    )
+def _denied(
+    words: Sequence[str], hits: Sequence[Found], grave: Sequence[Found], lexicon: Lexicon
+) -> list[bool]:
+    """For each place, whether a denial reaches it, over small words and other dangers."""
+    dangers = covered(grave)
+    flags = ["" if index in dangers else word for index, word in enumerate(words)]
+    ends = {hit.end for hit in hits if hit.meaning == DENIES}
+    return reach(flags, ends, lexicon.denying_words | {""})
 
 
 def _in_pieces(words: Sequence[str], lexicon: Lexicon) -> Iterator[Danger]:

@@ -139,6 +139,16 @@ class Lexicon(Words):
         plain = {word for phrase in self._all_phrases() for word in words_of(phrase)}
         return frozenset(plain | {words_of(word)[0] for word in self.numbers})
 
+    @cached_property
+    def denying_words(self) -> frozenset[str]:
+        """Words over which a denial reaches a word of danger, folded."""
+        return frozenset(word for phrase in self.denies_through for word in words_of(phrase))
+
+    @cached_property
+    def turning_words(self) -> frozenset[str]:
+        """Words over which a negation reaches a phrase, folded."""
+        return frozenset(word for phrase in self.negates_through for word in words_of(phrase))
+
     def _all_phrases(self) -> Iterator[str]:
         for said in self.meanings.values():
             yield from (*said.alone, *said.within, *said.maybe)

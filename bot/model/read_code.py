@@ -8,8 +8,8 @@ from bot.model.lexicon import Lexicon
 from bot.model.reading import Heard, Reading
 from bot.model.runbook import Runbook
 from bot.model.serial import clean, normal
-from bot.model.tokens import Clause, folded, words_of
-from bot.model.words import not_inside
+from bot.model.tokens import folded, words_of
+from bot.model.words import Part, not_inside
 
 _LONGEST = 2000  # characters looked at
 _CODE = re.compile(r"[A-Za-z0-9]+(?:[-/][A-Za-z0-9]+)*")
@@ -106,17 +106,15 @@ def version_readings(text: str, heard: Heard, lexicon: Lexicon) -> list[Reading]
     return []
 
 
-def choice_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> list[Reading]:
+def choice_readings(parts: Sequence[Part], heard: Heard) -> list[Reading]:
     """One of the open question's answers by its words; asked back when several fit."""
     if heard.ask != "choice":
         return []
     found: dict[str, bool] = {}
     for part in parts:
-        signs = lexicon.within.find(part.words)
-        asks = part.asks or any(hit.meaning == "asks" and hit.start == 0 for hit in signs)
-        hits = [hit for hit in lexicon.picks.find(part.words) if hit.meaning in heard.answers]
+        hits = [hit for hit in part.picks if hit.meaning in heard.answers]
         for hit in not_inside(hits):
-            found[hit.meaning] = found.get(hit.meaning, True) and not asks
+            found[hit.meaning] = found.get(hit.meaning, True) and not part.asks
     if not found:
         return []
     sure = [answer for answer, plain in found.items() if plain]

@@ -6,13 +6,11 @@ A fault is never guessed away: what could be one is either taken as it, or asked
 from collections.abc import Sequence
 from typing import NamedTuple, cast
 
-from bot.model.lexicon import Lexicon
 from bot.model.light import ANY_MODE, BLINKING, fitting, mode_of
 from bot.model.phrases import Found
 from bot.model.reading import Heard, Light, Reading
 from bot.model.runbook import Colour, Mode, Runbook
-from bot.model.tokens import Clause
-from bot.model.words import left_over, not_inside, turned_round
+from bot.model.words import Part, not_inside, overlap
 
 OFF: frozenset[Mode] = frozenset(("off",))
 _MODES: dict[str, frozenset[Mode]] = {
@@ -41,48 +39,41 @@ class _Seen(NamedTuple):
     exact: bool
 
 
-def light_readings(
-    parts: Sequence[Clause], heard: Heard, book: Runbook, lexicon: Lexicon
-) -> list[Reading]:
+def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[Reading]:
     """The light or lights described, the gravest first; empty when none is."""
-    found = [(part, _hits(part, lexicon)) for part in parts]
+    found = [(part, _hits(part)) for part in parts]
     if heard.ask != "light" and not any(_about_a_light(hits) for _, hits in found):
         return []
-    seen = _seen(found, lexicon)
+    seen = _seen(found)
     if len(seen.colours) > 1:
         readings = [_several(colour, seen, book) for colour in seen.colours]
         return sorted(readings, key=lambda r: _GRAVITY.index(_do(r.pattern, heard, book)))
     if not (seen.colours or seen.modes is not None or seen.other):
-        if not any(_nothing(part, lexicon) for part in parts):
+        if not any(_nothing(part) for part in parts):
             return []
         seen = seen._replace(modes=OFF)
     return [_one(seen, heard, book)]
 
 
-def _nothing(part: Clause, lexicon: Lexicon) -> bool:
+def _nothing(part: Part) -> bool:
     """Whether the clause says "nothing" and no more, when asked what the light shows."""
-    hits = [hit for hit in lexicon.alone.find(part.words) if hit.meaning == "nothing"]
-    return any(not left_over(part, [hit], lexicon) for hit in hits)
+    return any(hit.meaning == "nothing" and part.says_only(hit) for hit in part.alone)
 
 
-def _hits(part: Clause, lexicon: Lexicon) -> list[Found]:
+def _hits(part: Part) -> list[Found]:
     """What the clause says about lights; coloured things and lost power left out."""
-    hits = lexicon.lights.find(part.words)
-    power = [hit for hit in lexicon.within.find(part.words) if hit.meaning == "power_cycled"]
+    hits = part.lights
+    power = [hit for hit in part.signs if hit.meaning == "power_cycled"]
     things = {hit.start for hit in hits if hit.meaning == "thing"}
     hits = [hit for hit in hits if hit.meaning != "thing" and not _on_thing(hit, things)]
     lamp = [hit for hit in hits if hit.meaning == "light"]
     rest = not_inside([hit for hit in hits if hit.meaning != "light"])
-    rest = [hit for hit in rest if not any(_overlap(hit, other) for other in power)]
+    rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
     return lamp + rest
 
 
 def _on_thing(hit: Found, things: set[int]) -> bool:
     return hit.meaning.startswith("colour:") and hit.end in things
-
-
-def _overlap(one: Found, two: Found) -> bool:
-    return one.start < two.end and two.start < one.end
 
 
 def _about_a_light(hits: Sequence[Found]) -> bool:
@@ -95,7 +86,7 @@ def _about_a_light(hits: Sequence[Found]) -> bool:
     )
 
 
-def _seen(found: Sequence[tuple[Clause, list[Found]]], lexicon: Lexicon) -> _Seen:
+def _seen(found: Sequence[tuple[Part, list[Found]]]) -> _Seen:
     colours: dict[Colour, None] = {}
     modes: frozenset[Mode] | None = None
     odd = other = asks = hedged = False
@@ -104,13 +95,12 @@ def _seen(found: Sequence[tuple[Clause, list[Found]]], lexicon: Lexicon) -> _See
         told = [hit for hit in hits if hit.meaning != "light"]
         if not told:
             continue
-        signs = lexicon.within.find(part.words)
-        hedged |= any(hit.meaning == "hedges" for hit in signs)
-        asks |= part.asks or any(hit.meaning == "asks" and hit.start == 0 for hit in signs)
+        hedged |= part.hedged
+        asks |= part.asks
         for hit in told:
             exact &= hit.exact
             kind, _, value = hit.meaning.partition(":")
-            if hit.meaning != "is:not_blinking" and turned_round(hit, signs, part, lexicon):
+            if hit.meaning != "is:not_blinking" and part.turned_round(hit):
                 other |= kind == "colour"
             elif kind == "colour" and value != "other":
                 colours[cast(Colour, value)] = None

@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from bot.model.lexicon import Lexicon
 from bot.model.phrases import Found
 from bot.model.reading import Heard, Reading
-from bot.model.tokens import Clause
-from bot.model.words import left_over, not_inside
+from bot.model.words import Part, not_inside, overlap
 
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.](\d{2}))?|(\d{2})(\d{2})")
 _LONGEST = 7 * 24 * 60  # minutes
@@ -20,7 +19,7 @@ _LONGEST = 7 * 24 * 60  # minutes
 _NEAR = 2
 
 
-def time_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> list[Reading]:
+def time_readings(parts: Sequence[Part], heard: Heard, lexicon: Lexicon) -> list[Reading]:
     """What the words ask for: minutes or a clock time ``HH:MM``; empty when neither.
 
     Rule ``clock12``: it was not said which half of the day, so the site's next is meant.
@@ -31,18 +30,18 @@ def time_readings(parts: Sequence[Clause], heard: Heard, lexicon: Lexicon) -> li
     return found[:1]
 
 
-def _in_clause(part: Clause, heard: Heard, lexicon: Lexicon) -> list[Reading]:
-    hits = lexicon.times.find(part.words)
+def _in_clause(part: Part, heard: Heard, lexicon: Lexicon) -> list[Reading]:
+    hits = part.times
     durations = _latest([hit for hit in hits if hit.meaning.startswith("minutes:")])
     clocks = [
         hit
         for hit in hits
-        if hit.meaning.startswith("clock:") and not any(_overlap(hit, d) for d in durations)
+        if hit.meaning.startswith("clock:") and not any(overlap(hit, d) for d in durations)
     ]
     if not durations and not clocks:
         return []
     hits = [hit for hit in hits if hit.meaning != "elapsed" or not _in_any(hit, clocks)]
-    if _said_of_a_light(part, heard, lexicon) or not _wished(part, hits, durations, lexicon):
+    if _said_of_a_light(part, heard) or not _wished(part, hits, durations):
         return []
     if durations:
         return [_minutes(durations)]
@@ -50,54 +49,44 @@ def _in_clause(part: Clause, heard: Heard, lexicon: Lexicon) -> list[Reading]:
     return [] if reading is None else [reading]
 
 
-def _overlap(one: Found, two: Found) -> bool:
-    return one.start < two.end and two.start < one.end
-
-
 def _in_any(hit: Found, others: Sequence[Found]) -> bool:
     """Whether it belongs to one of them: the "past" of "half past nine"."""
-    return any(_overlap(hit, other) for other in others)
+    return any(overlap(hit, other) for other in others)
 
 
 def _latest(hits: list[Found]) -> list[Found]:
     """Durations that do not overlap; of two that do, the one that ends later."""
     kept: list[Found] = []
     for hit in sorted(not_inside(hits), key=lambda hit: (-hit.end, hit.start)):
-        if not any(_overlap(hit, other) for other in kept):
+        if not any(overlap(hit, other) for other in kept):
             kept.append(hit)
     return sorted(kept, key=lambda hit: hit.start)
 
 
-def _said_of_a_light(part: Clause, heard: Heard, lexicon: Lexicon) -> bool:
+def _said_of_a_light(part: Part, heard: Heard) -> bool:
     """Whether the clause tells how a light behaves; its times are then no wish."""
-    said = {hit.meaning.partition(":")[0] for hit in lexicon.lights.find(part.words)}
-    strong = any(hit.meaning == "later" for hit in lexicon.times.find(part.words))
+    said = {hit.meaning.partition(":")[0] for hit in part.lights}
+    strong = any(hit.meaning == "later" for hit in part.times)
     return heard.ask == "light" and bool(said & {"colour", "is", "rate"}) and not strong
 
 
-def _wished(
-    part: Clause, hits: Sequence[Found], durations: Sequence[Found], lexicon: Lexicon
-) -> bool:
+def _wished(part: Part, hits: Sequence[Found], durations: Sequence[Found]) -> bool:
     past = [hit for hit in hits if hit.meaning == "elapsed"]
     for hit in durations:
         if any(0 <= hit.start - sign.end < _NEAR or 0 <= sign.start - hit.end < 1 for sign in past):
             return False
     cues = [hit for hit in hits if hit.meaning == "later"]
-    asks = part.asks or any(
-        hit.meaning == "asks" and hit.start == 0 for hit in lexicon.within.find(part.words)
-    )
-    if any(hit.end - hit.start > 1 for hit in cues) or (cues and not asks):
+    if any(hit.end - hit.start > 1 for hit in cues) or (cues and not part.asks):
         return True
-    if asks:
+    if part.asks:
         return False
     times = [hit for hit in hits if hit.meaning.startswith(("minutes:", "clock:", "around"))]
-    said = [hit for hit in lexicon.within.find(part.words) if hit.meaning in _MAY_STAND_BY]
-    alone = [hit for hit in lexicon.alone.find(part.words) if hit.meaning in _MAY_STAND_BY]
-    return not past and not left_over(part, [*times, *said, *alone], lexicon)
+    said = [hit for hit in (*part.signs, *part.alone) if hit.meaning in _MAY_STAND_BY]
+    return not past and not part.says_more_than([*times, *said])
 
 
 _MAY_STAND_BY = frozenset(
-    ("other_time", "not_yet", "no", "yes", "seen", "thanks", "hedges", "pause", "done")
+    ("other_time", "not_yet", "no", "yes", "seen", "thanks", "hedges", "pause")
 )
 
 
@@ -115,7 +104,7 @@ def _minutes(durations: Sequence[Found]) -> Reading:
     return Reading(kind="later", rule="duration", minutes=math.ceil(total))
 
 
-def _clock(clocks: Sequence[Found], part: Clause, lexicon: Lexicon) -> Reading | None:
+def _clock(clocks: Sequence[Found], part: Part, lexicon: Lexicon) -> Reading | None:
     """The one clock time of the clause; what overlaps it says which half and how far off."""
     best: tuple[int, int, str, str] | None = None
     for hit in clocks:

@@ -16,8 +16,8 @@ from bot.model.read_light import light_readings
 from bot.model.read_time import time_readings
 from bot.model.reading import Heard, Kind, Reading
 from bot.model.runbook import AskKind, Runbook
-from bot.model.tokens import Clause, clauses
-from bot.model.words import left_over, not_inside, turned_round
+from bot.model.tokens import clauses
+from bot.model.words import Part, not_inside
 
 #: Worst first.
 ORDER: tuple[Kind, ...] = get_args(Kind)
@@ -56,10 +56,11 @@ ANSWERS: dict[AskKind, frozenset[Kind]] = {
     "light": frozenset(("light",)),
 }
 #: Longest text read for anything but danger, in characters.
-LONGEST = 4000
+LONGEST = 2000
 _PLAIN: frozenset[Kind] = frozenset(("yes", "no", "done", "seen"))
 #: What gives way when the same words hold an answer, or something to act on.
 _SMALL: frozenset[Kind] = frozenset(("seen", "thanks", "small_talk", "yes"))
+_MEANINGS = frozenset(get_args(Meaning))
 #: What a question may still say beside asking.
 _KEPT_IN_QUESTIONS = frozenset(("help", "question", "small_talk", "no_signal"))
 #: What a word like "not" before it turns round.
@@ -86,17 +87,17 @@ def read(
         sure = {"said": 1.0, "asked": 0.7, "denied": 0.5}[danger.stance]
         found.append(Reading(kind="danger", confidence=sure, rule=rule, value=danger.word))
     text = words[:LONGEST]
-    parts = clauses(text)
+    parts = [Part(clause, lexicon) for clause in clauses(text)]
     answers = [
         *serial_readings(text, heard, book, lexicon),
         *version_readings(text, heard, lexicon),
-        *choice_readings(parts, heard, lexicon),
-        *light_readings(parts, heard, book, lexicon),
+        *choice_readings(parts, heard),
+        *light_readings(parts, heard, book),
     ]
     found += answers
     if not any(reading.kind in ("serial", "version") for reading in answers):
         found += time_readings(parts, heard, lexicon)
-    found += [reading for part in parts for reading in _meanings(part, heard, lexicon)]
+    found += [reading for part in parts for reading in _meanings(part, heard)]
     settled = _settled(found, heard)
     settled = [_asked_back(reading, heard) for reading in settled]
     if not settled:
@@ -105,24 +106,22 @@ def read(
     return sorted(settled, key=lambda reading: ORDER.index(reading.kind))
 
 
-def _meanings(part: Clause, heard: Heard, lexicon: Lexicon) -> Iterator[Reading]:
+def _meanings(part: Part, heard: Heard) -> Iterator[Reading]:
     """What the clause means beside lights, times and codes."""
-    signs = lexicon.within.find(part.words)
-    alone = lexicon.alone.find(part.words)
-    whole = _whole(part, alone, lexicon)
-    if _asks(part, signs, lexicon):
-        yield from _question(whole, signs, heard)
+    whole = _whole(part)
+    if part.asks:
+        yield from _question(whole, part.signs)
         return
     if whole:
         for meaning, hit in whole.items():
             yield _reading(meaning, 1.0 if hit.exact else 0.9, heard)
         return
-    hits = not_inside([hit for hit in signs if hit.meaning.rstrip("?") in _MEANINGS])
-    doubt = any(hit.meaning in ("hedges", "unless") for hit in signs)
+    hits = not_inside([hit for hit in part.signs if hit.meaning.rstrip("?") in _MEANINGS])
+    doubt = any(hit.meaning in ("hedges", "unless") for hit in part.signs)
     said: dict[str, bool] = {}
     for hit in hits:
         meaning = hit.meaning.rstrip("?")
-        if meaning in _CAN_TURN and turned_round(hit, signs, part, lexicon):
+        if meaning in _CAN_TURN and part.turned_round(hit):
             continue
         said[meaning] = said.get(meaning, False) or not hit.meaning.endswith("?")
     for meaning, sure in said.items():
@@ -132,40 +131,17 @@ def _meanings(part: Clause, heard: Heard, lexicon: Lexicon) -> Iterator[Reading]
             yield _unsure(meaning, heard)
 
 
-_MEANINGS = frozenset(get_args(Meaning))
+def _whole(part: Part) -> dict[str, Found]:
+    """Meanings that the clause says and nothing else, by the longest phrases."""
+    hits = [hit for hit in part.alone if hit.meaning in _MEANINGS and part.says_only(hit)]
+    return {hit.meaning: hit for hit in not_inside(hits)}
 
 
-def _whole(part: Clause, alone: Sequence[Found], lexicon: Lexicon) -> dict[str, Found]:
-    """Meanings that the clause says and nothing else; the longest phrase of each."""
-    found: dict[str, Found] = {}
-    for hit in sorted(alone, key=lambda hit: hit.start - hit.end):
-        if hit.meaning in _MEANINGS and not left_over(part, [hit], lexicon):
-            found.setdefault(hit.meaning, hit)
-    longest = max((hit.end - hit.start for hit in found.values()), default=0)
-    inside = {
-        meaning
-        for meaning, hit in found.items()
-        if hit.end - hit.start < longest
-        and any(o.start <= hit.start and hit.end <= o.end for o in found.values() if o is not hit)
-    }
-    return {meaning: hit for meaning, hit in found.items() if meaning not in inside}
-
-
-def _asks(part: Clause, signs: Sequence[Found], lexicon: Lexicon) -> bool:
-    if part.asks:
-        return True
-    starts = [hit for hit in signs if hit.meaning == "asks"]
-    return any(
-        hit.start == 0 or not left_over(Clause(part.words[: hit.start]), [], lexicon)
-        for hit in starts
-    )
-
-
-def _question(whole: dict[str, Found], signs: Sequence[Found], heard: Heard) -> Iterator[Reading]:
+def _question(whole: dict[str, Found], signs: Sequence[Found]) -> Iterator[Reading]:
     said = {hit.meaning for hit in signs} | set(whole)
     kept = sorted(said & _KEPT_IN_QUESTIONS)
     for meaning in kept:
-        yield _reading(meaning, 0.9, heard)
+        yield _reading(meaning, 0.9, Heard(stage=""))
     if not kept:
         yield Reading(kind="question", confidence=0.9, rule="asks")
 

@@ -1,35 +1,127 @@
-"""Small questions about phrases found in one clause, shared by the parts of the reader."""
+"""One clause with everything a lexicon finds in it, and small questions about what was found."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Container, Iterable, Sequence
+from functools import cached_property
 
 from bot.model.lexicon import Lexicon
 from bot.model.phrases import Found
 from bot.model.tokens import Clause
 
 
+class Part:
+    """A clause, and the phrases found in it, each group looked for at most once."""
+
+    def __init__(self, clause: Clause, lexicon: Lexicon) -> None:
+        self.words = clause.words
+        self._question_mark = clause.asks
+        self._lexicon = lexicon
+
+    @cached_property
+    def signs(self) -> list[Found]:
+        """What may stand anywhere in a clause: meanings, negations, hedges, questions."""
+        return self._lexicon.within.find(self.words)
+
+    @cached_property
+    def alone(self) -> list[Found]:
+        """What a clause may say and nothing else; fillers left out."""
+        return [hit for hit in self._alone if hit.meaning != "filler"]
+
+    @cached_property
+    def lights(self) -> list[Found]:
+        return self._lexicon.lights.find(self.words)
+
+    @cached_property
+    def times(self) -> list[Found]:
+        return self._lexicon.times.find(self.words)
+
+    @cached_property
+    def picks(self) -> list[Found]:
+        return self._lexicon.picks.find(self.words)
+
+    @cached_property
+    def hedged(self) -> bool:
+        return any(hit.meaning == "hedges" for hit in self.signs)
+
+    @cached_property
+    def asks(self) -> bool:
+        """Whether it is a question: a question mark, or how it starts."""
+        if self._question_mark:
+            return True
+        first = min(self._unfilled, default=len(self.words))
+        return any(hit.meaning == "asks" and hit.start <= first for hit in self.signs)
+
+    @cached_property
+    def _alone(self) -> list[Found]:
+        return self._lexicon.alone.find(self.words)
+
+    @cached_property
+    def _unfilled(self) -> list[int]:
+        """Places of the words that are no fillers."""
+        fillers = covered(hit for hit in self._alone if hit.meaning == "filler")
+        return [index for index in range(len(self.words)) if index not in fillers]
+
+    def says_only(self, hit: Found) -> bool:
+        """Whether the clause says this and nothing else."""
+        return all(hit.start <= index < hit.end for index in self._ends_unfilled)
+
+    @cached_property
+    def _ends_unfilled(self) -> tuple[int, ...]:
+        return (self._unfilled[0], self._unfilled[-1]) if self._unfilled else ()
+
+    def says_more_than(self, hits: Iterable[Found]) -> bool:
+        """Whether there are words beside these phrases and fillers."""
+        taken = covered(hits)
+        return any(index not in taken for index in self._unfilled)
+
+    def turned_round(self, hit: Found) -> bool:
+        """Whether a word before it turns the phrase into its opposite: "not done", "no red"."""
+        return self._reach[hit.start]
+
+    @cached_property
+    def _reach(self) -> list[bool]:
+        ends = {hit.end for hit in self.signs if hit.meaning == "negates"}
+        return reach(self.words, ends, self._lexicon.turning_words)
+
+
+def covered(hits: Iterable[Found]) -> set[int]:
+    """The places of all words in these phrases."""
+    return {index for hit in hits for index in range(hit.start, hit.end)}
+
+
+def reach(words: Sequence[str], ends: Container[int], through: Container[str]) -> list[bool]:
+    """For each place, whether a word that ends before it reaches it over small words only."""
+    reached = [0 in ends]
+    for index, word in enumerate(words):
+        reached.append(index + 1 in ends or (reached[index] and word in through))
+    return reached
+
+
+def overlap(one: Found, two: Found) -> bool:
+    return one.start < two.end and two.start < one.end
+
+
 def not_inside(hits: Sequence[Found]) -> list[Found]:
     """Without those that lie within a longer one: "off" says nothing inside "on and off"."""
-    return [hit for hit in hits if not any(_within(hit, other) for other in hits)]
+    furthest = _furthest(hits)
+    longest: dict[int, int] = defaultdict(int)
+    for hit in hits:
+        longest[hit.start] = max(longest[hit.start], hit.end)
+    return [hit for hit in hits if furthest[hit.start] < hit.end and longest[hit.start] == hit.end]
 
 
-def _within(hit: Found, other: Found) -> bool:
-    longer = other.end - other.start > hit.end - hit.start
-    return longer and other.start <= hit.start and hit.end <= other.end
+def outside(hits: Sequence[Found], others: Sequence[Found]) -> list[Found]:
+    """Those of ``hits`` that do not lie within one of the others."""
+    furthest = _furthest([*others, *(hit._replace(end=0) for hit in hits)])
+    return [hit for hit in hits if furthest[hit.start + 1] < hit.end]
 
 
-def turned_round(hit: Found, signs: Sequence[Found], part: Clause, lexicon: Lexicon) -> bool:
-    """Whether a word before the phrase turns it into its opposite: "not done", "no red"."""
-    return any(
-        sign.meaning == "negates"
-        and sign.end <= hit.start
-        and all(word in lexicon.negates_through for word in part.words[sign.end : hit.start])
-        for sign in signs
-    )
-
-
-def left_over(part: Clause, taken: Sequence[Found], lexicon: Lexicon) -> list[str]:
-    """The words of a clause that are neither taken nor fillers."""
-    covered = {index for hit in taken for index in range(hit.start, hit.end)}
-    fillers = [hit for hit in lexicon.alone.find(part.words) if hit.meaning == "filler"]
-    covered |= {index for hit in fillers for index in range(hit.start, hit.end)}
-    return [word for index, word in enumerate(part.words) if index not in covered]
+def _furthest(hits: Sequence[Found]) -> list[int]:
+    """For each place, how far a phrase goes that starts before it."""
+    size = max((hit.start for hit in hits), default=0) + 2
+    best = [0] * size
+    for hit in hits:
+        best[hit.start + 1] = max(best[hit.start + 1], hit.end)
+    for place in range(1, size):
+        best[place] = max(best[place], best[place - 1])
+    return best
