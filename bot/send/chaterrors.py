@@ -78,7 +78,7 @@ _EDIT = frozenset({
     "edit_window_closed",
     "block_mismatch",
 })  # fmt: skip
-_THREAD = frozenset({"thread_not_found", "cannot_reply_to_message"})
+_THREAD = frozenset({"thread_not_found", "invalid_thread_ts", "cannot_reply_to_message"})
 
 
 def sort_api_error(error: SlackApiError, part: Part = "") -> SendError:

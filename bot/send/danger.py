@@ -5,7 +5,7 @@ losing it would be wrong, so an unknown outcome is simply sent again.
 """
 
 from bot.send.chat import ChatOut
-from bot.send.errors import MessageRefused, SendError, ThreadGone
+from bot.send.errors import ChannelAway, MessageRefused, SendError, ThreadGone
 from bot.speak.catalogue import Catalogue
 from bot.speak.render import EVENT_TYPE, in_chat, marked
 
@@ -38,7 +38,7 @@ async def answer(
     for _ in range(TRIES):
         try:
             return (await chat.post(channel, rendered, thread, deadline=DEADLINE)).stamp
-        except ThreadGone as error:
+        except (ThreadGone, ChannelAway) as error:
             last, thread = error, ""
         except SendError as error:
             last = error

@@ -9,6 +9,7 @@ import hashlib
 import ssl
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from email.errors import MessageError
 from email.headerregistry import Address
 from email.message import EmailMessage
 from email.policy import SMTP as SMTP_POLICY
@@ -85,7 +86,7 @@ def _address(text: str) -> Address:
     name, spec = parseaddr(text)
     try:
         made = Address(display_name=name, addr_spec=spec)
-    except (ValueError, IndexError) as error:
+    except (ValueError, IndexError, MessageError) as error:
         raise PersonAway(f"not a mail address: {text!r}") from error
     if not made.username or not made.domain:
         raise PersonAway(f"not a mail address: {text!r}")
@@ -140,8 +141,8 @@ def sort_mail_error(error: Exception) -> SendError:
         return _by_code(error, error.code, PersonAway)
     if isinstance(error, (aiosmtplib.SMTPAuthenticationError, aiosmtplib.SMTPSenderRefused)):
         return _by_code(error, error.code, ChannelAway)
-    if isinstance(error, aiosmtplib.SMTPNotSupported):
-        return ChannelAway(f"mail: {error}")
+    if type(error) in {aiosmtplib.SMTPNotSupported, aiosmtplib.SMTPException}:
+        return ChannelAway(f"mail: {error}")  # the server has no TLS, or no such log-in
     if isinstance(error, aiosmtplib.SMTPDataError):
         return _by_code(error, error.code, MessageRefused)
     if isinstance(error, ssl.SSLCertVerificationError):

@@ -4,7 +4,7 @@ from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from bot.model.fact import Fact
+from bot.model.fact import AnyFact
 from bot.model.subject import Subject
 from bot.store.commit import Settle
 from bot.store.outbox import Claimed, NotClaimed, Queued, Thread
@@ -47,7 +47,7 @@ class OutboxStore(Protocol):
 class Receiver(Protocol):
     """The desk, as far as the sender sees it."""
 
-    async def receive(self, fact: Fact) -> object: ...
+    async def receive(self, fact: AnyFact) -> object: ...
 
 
 class Places(Protocol):

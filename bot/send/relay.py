@@ -9,7 +9,7 @@ import logging
 
 import msgspec
 
-from bot.model.fact import AnyFact, Fact
+from bot.model.fact import AnyFact
 from bot.model.message import Message
 from bot.model.subject import parse
 from bot.send.ports import IndexStore, OutboxStore, Receiver
@@ -95,7 +95,7 @@ class Relay:
         return True
 
 
-def _fact(message: Message) -> Fact:
+def _fact(message: Message) -> AnyFact:
     try:
         return _facts.decode(message.fact)
     except (msgspec.DecodeError, msgspec.ValidationError) as error:

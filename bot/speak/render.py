@@ -197,6 +197,7 @@ def _button(
     made: dict[str, Any] = {
         "type": "button",
         "action_id": button.action,
+        "value": message.id.rsplit(":", 2)[0],  # the subject that decides about the press
         "text": {"type": "plain_text", "text": _first(label, LABEL_LENGTH), "emoji": False},
     }
     if button.style:

@@ -1,5 +1,6 @@
 """A sender on real parts: a real server, the stand-in chat, the real client library."""
 
+import asyncio
 from collections.abc import AsyncIterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -216,6 +217,15 @@ class Bench:
             else:
                 self.time.wave = swept.next_at
         raise AssertionError("the outbox did not become empty")
+
+    async def posted(self, channel: str) -> None:
+        """Wait until something stands in the channel."""
+        there = asyncio.Event()
+        self.server.on_post.append(
+            lambda posted: there.set() if posted.channel == channel else None
+        )
+        if not self.server.messages(channel):
+            await asyncio.wait_for(there.wait(), 5)
 
     def texts(self, channel: str = "C0WAVE0001") -> list[str]:
         return [str(message["text"]) for message in self.server.messages(channel)]

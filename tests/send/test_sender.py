@@ -8,6 +8,8 @@ import pytest
 from bot.model.fact import AnyFact, Told
 from bot.model.message import BOARD, ESCALATION, NUDGE, Button, Message
 from bot.model.subject import of_wave
+from bot.send.leases import ChannelLeases
+from bot.send.pacing import Pacing
 from bot.send.sender import SenderSettings
 from bot.speak.catalogue import Catalogue
 from bot.store.errors import StoreAway
@@ -360,3 +362,64 @@ async def test_a_lease_shorter_than_two_deadlines_is_refused(
 ) -> None:
     with pytest.raises(ValueError, match="twice the deadline"):
         bench.sender(catalogue, settings=SenderSettings(lease=700))
+
+
+async def test_two_replicas_send_each_message_once(bench: Bench, catalogue: Catalogue) -> None:
+    bench.server.limits.on = False
+    await bench.queue(*(message(n, f"site:s{n % 5}", root=n < 5) for n in range(40)))
+    fast = Pacing(burst=1000)
+    senders = [
+        bench.sender(catalogue, pacing=fast, leases=ChannelLeases(bench.store, owner))
+        for owner in ("one", "two")
+    ]
+    for _ in range(50):
+        await asyncio.gather(*(sender.run_once(bench.time.wave) for sender in senders))
+        bench.time.process += 100
+    assert sorted(bench.texts()) == sorted(f"Hello no. {n}." for n in range(40))
+    assert len(bench.calls("chat.postMessage")) == 40
+    for n in range(5):
+        of_thread = [text for text in bench.texts() if int(text[10:-1]) % 5 == n]
+        assert of_thread == [f"Hello no. {m}." for m in range(n, 40, 5)]
+
+
+async def test_a_slow_chat_leaves_room_for_a_call(bench: Bench, catalogue: Catalogue) -> None:
+    fault = bench.server.faults.add("late", "chat.postMessage", times=2)
+    sender, wake = (
+        bench.sender(catalogue, settings=SenderSettings(lease=1000, parallel=2, parallel_calls=1)),
+        asyncio.Event(),
+    )
+    await bench.queue(message(1, "site:a"), message(2, "site:b"), message(3, "site:c"))
+    running = asyncio.create_task(sender.run(bench.time.now, wake))
+    await asyncio.wait_for(fault.reached.wait(), 5)
+    await bench.queue(message(9, "esc:a", urgency=ESCALATION))
+    wake.set()
+    await bench.posted(CALLS)
+    assert bench.texts(CALLS) == ["Hello no. 9."]
+    assert len(bench.desk.delivered) <= 1  # the two slow ones are still under way
+    fault.release()
+    running.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await running
+
+
+async def test_while_the_store_is_away_it_waits_and_then_goes_on(
+    bench: Bench, catalogue: Catalogue, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sender, wake = bench.sender(catalogue), asyncio.Event()
+    homes, asked = bench.store.homes, asyncio.Event()
+
+    async def away() -> list[str]:
+        asked.set()
+        raise StoreAway("no answer")
+
+    monkeypatch.setattr(bench.store, "homes", away)
+    running = asyncio.create_task(sender.run(bench.time.now, wake))
+    await asyncio.wait_for(asked.wait(), 5)
+    monkeypatch.setattr(bench.store, "homes", homes)
+    await bench.queue(message(1))
+    wake.set()
+    await bench.posted(WAVE)
+    assert bench.texts() == ["Hello no. 1."]
+    running.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await running

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from bot.model.message import ESCALATION, Button, Message
 from bot.practice.chatserver.blocks import check_blocks
 from bot.speak import render
-from bot.speak.catalogue import ArgumentMissing, Catalogue, UnknownText
+from bot.speak.catalogue import MISSING, ArgumentMissing, Catalogue, UnknownText
 
 TEXTS = """
 edition: 1
@@ -106,7 +106,7 @@ async def test_mentions(catalogue: Catalogue, user: str, out: str) -> None:
         ("https://example.org/a|b>c", "<https://example.org/a%7Cb&gt;c>"),
         ("javascript:alert(1)", "javascript:alert(1)"),
         ("@t:w:x/site:y", "<https://chat.example.org/w:x/site:y>"),
-        ("@t:w:z/site:y", "–"),
+        ("@t:w:z/site:y", MISSING),
     ],
 )
 async def test_links(catalogue: Catalogue, url: str, out: str) -> None:
@@ -118,8 +118,8 @@ async def test_links(catalogue: Catalogue, url: str, out: str) -> None:
     [
         ("@p:k1:name", "Mara &lt;Venn&gt;"),
         ("@p:k1:t_9f", "it is &amp; was green"),
-        ("@p:k1:mobile", "–"),  # not known
-        ("@p:gone:name", "–"),  # erased
+        ("@p:k1:mobile", MISSING),  # not known
+        ("@p:gone:name", MISSING),  # erased
         ("see @p:k1:name", "see @p:k1:name"),  # not a reference as a whole
         ("@@p:k1:name", "@p:k1:name"),
         (render.literal("@p:k1:name"), "@p:k1:name"),
@@ -149,8 +149,8 @@ async def test_what_a_person_wrote_is_never_looked_up(catalogue: Catalogue) -> N
 
 async def test_a_call_with_a_gap_is_better_than_none(catalogue: Catalogue) -> None:
     call = message("called", urgency=ESCALATION, args={"cause": "@x:cause_never_written"})
-    assert await shown(catalogue, call) == "Cause: –"
-    assert await shown(catalogue, message("called", urgency=ESCALATION)) == "Cause: –"
+    assert await shown(catalogue, call) == f"Cause: {MISSING}"
+    assert await shown(catalogue, message("called", urgency=ESCALATION)) == f"Cause: {MISSING}"
     with pytest.raises(ArgumentMissing):
         await shown(catalogue, message("called"))
     with pytest.raises(UnknownText):
@@ -158,7 +158,7 @@ async def test_a_call_with_a_gap_is_better_than_none(catalogue: Catalogue) -> No
 
 
 async def test_a_message_for_another_edition_may_lack_an_argument(catalogue: Catalogue) -> None:
-    assert await shown(catalogue, message("called", catalogue=7)) == "Cause: –"
+    assert await shown(catalogue, message("called", catalogue=7)) == f"Cause: {MISSING}"
 
 
 async def test_buttons_by_the_platforms_limits(catalogue: Catalogue) -> None:

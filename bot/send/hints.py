@@ -1,0 +1,51 @@
+"""Small things said outside the outbox: hints to the one who pressed, and who we are.
+
+Losing one of these harms nobody, so they are tried once, under the usual deadline.
+"""
+
+import asyncio
+from typing import Any
+
+import aiohttp
+from slack_sdk.errors import SlackApiError, SlackClientError
+
+from bot.send.chat import ChatOut
+from bot.send.errors import Passing
+
+
+async def say(chat: ChatOut, channel: str, text: str, thread: str = "") -> None:
+    """One plain line. Raises ``SendError``."""
+    await _once(
+        chat, chat.client.chat_postMessage(channel=channel, text=text, thread_ts=thread or None)
+    )
+
+
+async def whisper(chat: ChatOut, channel: str, user: str, text: str, thread: str = "") -> None:
+    """One plain line that only ``user`` sees. Raises ``SendError``."""
+    await _once(
+        chat,
+        chat.client.chat_postEphemeral(
+            channel=channel, user=user, text=text, thread_ts=thread or None
+        ),
+    )
+
+
+async def who_am_i(chat: ChatOut) -> dict[str, str]:
+    """Team, user and address of the bot, as the platform knows it. Raises ``SendError``."""
+    found = await _once(chat, chat.client.auth_test())
+    return {
+        "team": str(found.get("team_id") or ""),
+        "bot_user": str(found.get("user_id") or ""),
+        "bot_id": str(found.get("bot_id") or ""),
+        "url": str(found.get("url") or ""),
+    }
+
+
+async def _once(chat: ChatOut, call: Any) -> Any:
+    try:
+        async with asyncio.timeout(chat.deadline):
+            return await call
+    except SlackApiError as error:
+        raise Passing(str(error.response.get("error", "unknown error"))) from error
+    except (SlackClientError, aiohttp.ClientError, TimeoutError, OSError) as error:
+        raise Passing(repr(error)) from error
