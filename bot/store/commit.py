@@ -38,8 +38,9 @@ class Settle(msgspec.Struct, frozen=True, kw_only=True):
 class Commit(msgspec.Struct, frozen=True, kw_only=True):
     """One decision. ``version``, ``hold`` and ``chain`` are what the decision was made on.
 
-    With an empty ``body`` a ``version`` of ``ANY`` asks for no comparison: the fact counts once,
-    whatever the subject is by now.
+    With an empty ``body`` the snapshot stays, and so does the version, unless a deadline is set.
+    A ``version`` of ``ANY`` (no body, no deadlines set) asks for no comparison: the fact counts
+    once, whatever the subject is by now.
     """
 
     subject: Subject

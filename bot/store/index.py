@@ -31,8 +31,9 @@ class Index(Connected):
     async def person_put(self, person: str, fields: dict[str, str]) -> None:
         """Keep these fields of a person; the others stay as they are."""
         key = keys.person(person)
-        pairs = [part for pair in fields.items() for part in pair]
-        await self._write(key, "HSET", key, *pairs)
+        if fields:
+            pairs = [part for pair in fields.items() for part in pair]
+            await self._write(key, "HSET", key, *pairs)
 
     async def person_get(self, person: str) -> dict[str, str]:
         """What is known of a person; empty when nothing is, or it was erased."""

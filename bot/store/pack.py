@@ -47,7 +47,7 @@ def commit_call(c: Commit) -> tuple[list[bytes], bytes]:
     """Keys and argument of the commit script. Raises ``ValueError`` for what cannot be written."""
     if not c.fact_id:
         raise ValueError(f"a commit of {c.subject} names no fact")
-    if c.version == ANY and c.body:
+    if c.version == ANY and (c.body or c.deadlines):
         raise ValueError(f"a commit of {c.subject} changes it without saying what it was read as")
     if c.entries and not c.body:
         raise ValueError(f"a commit of {c.subject} has journal events but no new snapshot")
@@ -109,14 +109,13 @@ def _keys(k: keys.Home, fact: bytes, name: str, threads: dict[str, int]) -> list
 
 
 def _deadlines(c: Commit, value: dict[str, object]) -> None:
-    version = c.version + 1 if c.body else max(c.version, 0)
     dropped = [kind for kind in c.dropped if kind not in c.deadlines]
     value["kinds"] = [*c.deadlines, *dropped]
     if c.deadlines:
         due: list[object] = []
         kept: list[str] = []
         for kind, at in c.deadlines.items():
-            member = keys.member(c.subject.name, kind, version)
+            member = keys.member(c.subject.name, kind, c.version + 1)
             due += (at, member)
             kept += (kind, member)
         value["due"], value["set"] = due, kept

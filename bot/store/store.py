@@ -28,6 +28,10 @@ class DueEntry(msgspec.Struct, frozen=True):
     at: int
 
     @property
+    def member(self) -> str:
+        return keys.member(self.subject.name, self.kind, self.version)
+
+    @property
     def fact_id(self) -> str:
         return f"due:{self.subject}:{self.kind}:{self.version}"
 
@@ -119,8 +123,14 @@ class Store(Outbox, Index, Staging):
         flat = cast("list[bytes]", await self._read(key, "HGETALL", key))
         if not flat:
             return {}
-        scores = cast("list[bytes]", await self._read(k.due, "ZMSCORE", k.due, *flat[1::2]))
-        return {kind: number(at) for kind, at in zip(texts(flat[::2]), scores, strict=True)}
+        scores = cast("list[bytes | None]", await self._read(k.due, "ZMSCORE", k.due, *flat[1::2]))
+        kinds = zip(texts(flat[::2]), scores, strict=True)
+        return {kind: number(at) for kind, at in kinds if at is not None}
+
+    async def undue(self, entry: DueEntry) -> None:
+        """Take a deadline away that no commit can take: its fact fails whenever it is decided."""
+        key = keys.of(entry.subject.home).due
+        await self._write(key, "ZREM", key, entry.member)
 
     async def held(self, home: str) -> bool:
         """Whether the wave is held."""

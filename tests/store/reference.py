@@ -42,8 +42,11 @@ class Reference:
             return Stale(now)
         self.facts[c.fact_id] = c.outcome
         version = now.version
-        if c.body:
+        if c.body or c.deadlines:
             version += 1
+            kept = self.subjects.get(c.subject.name, Loaded(0, b""))
+            self.subjects[c.subject.name] = Loaded(version, kept.body, 0, kept.chain)
+        if c.body:
             chain = now.chain
             if c.entries:
                 raw = events_of(c.entries)

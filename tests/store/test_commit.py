@@ -131,6 +131,10 @@ async def test_an_empty_body_may_ask_for_no_comparison(store: Store) -> None:
     [
         ({"fact_id": ""}, "names no fact"),
         ({"version": ANY}, "without saying what it was read as"),
+        (
+            {"version": ANY, "body": b"", "deadlines": {"a": 1}},
+            "without saying what it was read as",
+        ),
         ({"body": b"", "entries": (b"{}",)}, "no new snapshot"),
         ({"deadlines": {"a|b": 1}}, "no bar"),
     ],
@@ -184,6 +188,43 @@ async def test_due_gives_the_earliest_and_nothing_of_the_future(store: Store) ->
 async def test_a_kind_both_set_and_dropped_is_set(store: Store) -> None:
     await store.commit(decision(NEW, "f1", deadlines={"check": 10}, dropped=("check",)))
     assert await store.deadlines(VISIT) == {"check": 10}
+
+
+async def test_a_deadline_set_again_at_the_same_time_is_a_new_fact(store: Store) -> None:
+    """Without a new snapshot: were the version the same, its fact would be known already."""
+    await store.commit(decision(NEW, "f1", deadlines={"check": 10}))
+    seen = set()
+    for _ in range(3):
+        (entry,) = await store.due(VISIT.home, 10, 10)
+        seen.add(entry.fact_id)
+        read = await store.load(VISIT)
+        again = decision(read, entry.fact_id, body=b"", deadlines={"check": 10})
+        assert await store.commit(again) == Done(read.version + 1)
+    assert len(seen) == 3
+    assert (await store.load(VISIT)).body == b"{}"
+
+
+async def test_a_deadline_whose_fact_always_fails_can_be_taken_away(store: Store) -> None:
+    await store.commit(decision(NEW, "f1", deadlines={"check": 10, "window": 20}))
+    (entry,) = await store.due(VISIT.home, 10, 10)
+    await store.undue(entry)
+    assert await store.due(VISIT.home, 10, 10) == []
+    assert await store.deadlines(VISIT) == {"window": 20}
+    await store.undue(entry)
+    read = await store.load(VISIT)
+    await store.commit(decision(read, "f2", deadlines={"check": 30}))
+    await store.undue(entry)  # an older one than now stands: nothing happens
+    assert await store.deadlines(VISIT) == {"check": 30, "window": 20}
+
+
+async def test_rows_of_an_import_wait_until_they_are_live(store: Store) -> None:
+    rows = {f"site-{n}": b'{"n":%d}' % n for n in range(1_200)}
+    await store.stage(VISIT.home, "i1", rows)
+    await store.stage(VISIT.home, "i2", {"x": b"{}"})
+    assert await store.staged(VISIT.home, "i1") == rows
+    await store.unstage(VISIT.home, "i1")
+    assert await store.staged(VISIT.home, "i1") == {}
+    assert await store.staged(VISIT.home, "i2") == {"x": b"{}"}
 
 
 # --- the journal's chain --------------------------------------------------------------

@@ -28,9 +28,15 @@ end
 
 if c.fact then redis.call('SET', KEYS[1], c.outcome, 'EX', c.keep) end
 
-if c.body then
+if c.body or c.set then
+  -- A deadline set without a new snapshot moves the version all the same: its fact id is made of
+  -- the version, and one that was committed before would never count again.
   version = version + 1
-  redis.call('HSET', KEYS[2], 'ver', version, 'body', c.body, 'chain', c.chain)
+  if c.body then
+    redis.call('HSET', KEYS[2], 'ver', version, 'body', c.body, 'chain', c.chain)
+  else
+    redis.call('HSET', KEYS[2], 'ver', version)
+  end
   if version == 1 then
     redis.call('SADD', KEYS[13], c.name)
   end
