@@ -1,13 +1,12 @@
 """The one place that knows every part: puts them together, starts them, ends them in order."""
 
 import asyncio
-import contextlib
 import logging
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from pathlib import Path
 
+import msgspec
 from aiohttp import web
 
 from bot.desk import Desk
@@ -15,16 +14,21 @@ from bot.desk.surroundings import Surroundings
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 from bot.places import ChannelPlaces
-from bot.send.chat import PLATFORM, ChatOut
-from bot.send.mail import MailOut
-from bot.send.pacing import Pacing
-from bot.send.sender import Sender, SenderSettings
+from bot.send.chat import PLATFORM, ChatOut, proxy_for
+from bot.send.errors import SendError
+from bot.send.hints import say, who_am_i
+from bot.send.leases import ChannelLeases
+from bot.send.mail import MailOut, MailSettings
+from bot.send.pacing import Pacing, Workspace
+from bot.send.ports import Trouble
+from bot.send.sender import Sender, SenderSettings, wall_clock
 from bot.settings import Settings
 from bot.speak.catalogue import Catalogue
 from bot.speak.lexicon import languages, lexicon
 from bot.store import probe as probes
 from bot.store.embedded import Embedded
 from bot.store.errors import StoreAway
+from bot.store.link import Options
 from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
@@ -47,9 +51,10 @@ class Parts:
     identity: Identity | None = None  # None: asked of the chat platform
     sender: SenderSettings = field(default_factory=SenderSettings)
     pacing: Pacing | None = None
+    leases: Callable[[Store], ChannelLeases] | None = None
     probe: probes.Probe = probes.nothing
     may_open: Callable[[Roster, int], bool] | None = None
-    process: Callable[[], int] | None = None
+    process: Callable[[], int] = wall_clock
 
 
 class Bot:
@@ -71,6 +76,9 @@ class Bot:
         await self._start_store()
         self.desk = Desk(self.store, self._surroundings())
         await self._start_chat()
+        if self.embedded is not None:  # alone on this store: leases of a bot before us are void
+            for home in await self.store.homes():
+                await self.store.free_leases(home)
         self.sweep = Sweep(self.desk)
         if listen:
             await self._start_http()
@@ -84,7 +92,7 @@ class Bot:
         self.store = Store(
             url,
             cluster=chosen.cluster,
-            min_replicas=chosen.min_replicas,
+            options=Options(min_replicas=chosen.min_replicas),
             probe=self.parts.probe,
         )
         await self.store.connect()
@@ -111,7 +119,12 @@ class Bot:
         chat = self.settings.chat
         base = chat.base_url or PLATFORM
         token = chat.bot_token.get_secret_value()
-        self.chat = ChatOut(token, base_url=base, deadline=self.parts.sender.lease / 2000)
+        self.chat = ChatOut(
+            token,
+            base_url=base,
+            proxy=proxy_for(base),
+            deadline=self.parts.sender.lease / 2000,
+        )
         identity = self.parts.identity or await self._identity()
         self.chat_in = ChatIn(
             desk=self.desk,
@@ -124,8 +137,6 @@ class Bot:
             command=chat.command,
         )
         self.places = ChannelPlaces(self.store, chat.team_channel, identity.url)
-        mail = self.settings.mail
-        process = {"process": self.parts.process} if self.parts.process else {}
         self.sender = Sender(
             store=self.store,
             index=self.store,
@@ -134,11 +145,42 @@ class Bot:
             catalogue=self.catalogue,
             places=self.places,
             people=self._person,
-            mail=MailOut(mail) if mail.host else None,
-            pacing=self.parts.pacing,
+            mail=self._mail(),
+            pacing=self.parts.pacing or Pacing(workspace=Workspace(self.store)),
+            leases=self.parts.leases(self.store) if self.parts.leases else None,
+            tell=self._trouble,
             probe=self.parts.probe,
             settings=self.parts.sender,
-            **process,
+            process=self.parts.process,
+        )
+
+    async def _trouble(self, trouble: Trouble) -> None:
+        """What a person has to know of sending goes to the log and, where chat works, the team."""
+        _log.error("sending: %s %s: %s", trouble.kind, trouble.place, trouble.why)
+        team = self.settings.chat.team_channel
+        if trouble.kind != "channel" or trouble.place == team:
+            return
+        text = self.catalogue.best("en").say(
+            "chat_trouble", {"place": trouble.place, "why": trouble.why}
+        )
+        try:
+            await say(self.chat, team, text)
+        except SendError as error:
+            _log.error("and the team could not be told: %s", error)  # noqa: TRY400
+
+    def _mail(self) -> MailOut | None:
+        mail = self.settings.mail
+        if not mail.host:
+            return None
+        return MailOut(
+            MailSettings(
+                host=mail.host,
+                sender=mail.sender,
+                port=mail.port,
+                security=mail.tls,
+                user=mail.user,
+                password=mail.password.get_secret_value(),
+            )
         )
 
     async def _person(self, key: str) -> Mapping[str, str] | None:
@@ -147,12 +189,13 @@ class Bot:
     async def _identity(self) -> Identity:
         """Who we are: from the platform, else as it was the last time."""
         try:
-            found = await self.chat.who_am_i()
-            await self.store.note_put("identity", found)
-        except Exception:
-            found = await self.store.note_get("identity")
-            if not found:
+            found = await who_am_i(self.chat)
+            await self.store.note_put("identity", msgspec.json.encode(found))
+        except SendError:
+            kept = await self.store.note_get("identity")
+            if not kept:
                 raise
+            found = msgspec.json.decode(kept, type=dict[str, str])
             _log.warning("the chat platform does not answer; going on as %s", found["bot_user"])
         return Identity(found["team"], found["bot_user"], found["bot_id"], found["url"])
 
@@ -204,18 +247,3 @@ class Bot:
                 await asyncio.sleep(0.005)  # a send is in doubt: process time must pass
         times = [t for t in (await self.sweep.next_at(), swept.next_at) if t is not None]
         return min(times, default=None)
-
-
-@contextlib.asynccontextmanager
-async def running(settings: Settings, book: Runbook, parts: Parts | None = None):  # type: ignore[no-untyped-def]
-    """A started bot, stopped at the end whatever happens."""
-    bot = Bot(settings, book, parts)
-    await bot.start()
-    try:
-        yield bot
-    finally:
-        await bot.stop()
-
-
-def data_folder(settings: Settings) -> Path:
-    return settings.store.data

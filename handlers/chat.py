@@ -6,6 +6,7 @@ The platform's own framework checks the signature and sorts the requests. It run
 
 import logging
 import re
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 from slack_bolt.async_app import AsyncAck, AsyncApp
@@ -18,6 +19,7 @@ from bot.model.subject import parse
 from bot.send.chat import ChatOut
 from bot.send.danger import answer as answer_danger
 from bot.send.errors import SendError
+from bot.send.hints import say, whisper
 from bot.speak.catalogue import Catalogue
 from handlers.clock import Now
 from handlers.commands import Commands
@@ -62,11 +64,10 @@ class ChatIn:
     ) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
         self.identity = identity
-        self._token = token
         self._commands = Commands(desk, catalogue, now, command)
         self.app = AsyncApp(
             signing_secret=signing_secret,
-            authorize=self._authorize,
+            authorize=_authorize(identity, token),
             process_before_response=True,
             request_verification_enabled=bool(signing_secret),
             raise_error_for_unhandled_request=False,
@@ -75,19 +76,9 @@ class ChatIn:
         self.app.event("message")(self._message)
         self.app.event("app_mention")(self._mention)
         self.app.event("user_change")(self._user_change)
-        self.app.action({"type": "block_actions"})(self._press)
+        self.app.action(re.compile(r"^[aev]:"))(self._press)
         self.app.command(command)(self._command)
         self.app.event(re.compile(".*"))(self._other)
-
-    async def _authorize(self, **_: Any) -> AuthorizeResult:
-        """From what was fetched at start: a look-up here could fail and lose the event."""
-        return AuthorizeResult(
-            enterprise_id=None,
-            team_id=self.identity.team,
-            bot_user_id=self.identity.bot_user,
-            bot_id=self.identity.bot_id,
-            bot_token=self._token,
-        )
 
     # --- words ---------------------------------------------------------------------------
 
@@ -150,7 +141,7 @@ class ChatIn:
         if not (direct or route.several):
             return
         key = "which_visit" if route.several else "no_visit"
-        await self._chat.say(channel, self._catalogue.best("en").say(key, {}), stamp)
+        await say(self._chat, channel, self._catalogue.best("en").say(key, {}), stamp)
 
     async def _mention(self, event: dict[str, Any], body: dict[str, Any]) -> None:
         """An order of the team inside a thread, where commands do not work."""
@@ -201,7 +192,7 @@ class ChatIn:
     async def _aside(self, channel: str, user: str, thread: str, key: str) -> None:
         text = self._catalogue.best("en").say(key, {})
         try:
-            await self._chat.whisper(channel, user, text, thread)
+            await whisper(self._chat, channel, user, text, thread)
         except SendError as error:
             _log.warning("a hint about a button could not be shown: %s", error)
 
@@ -225,6 +216,21 @@ class ChatIn:
     async def _other(self, event: dict[str, Any]) -> None:
         """Catches what no other listener takes, so that it is answered and seen in the log."""
         _log.info("an event of type %s is of no use here", event.get("type"))
+
+
+def _authorize(identity: Identity, token: str) -> Callable[..., Awaitable[AuthorizeResult]]:
+    """From what was fetched at start: a look-up here could fail and lose the event."""
+
+    async def authorize() -> AuthorizeResult:
+        return AuthorizeResult(
+            enterprise_id=None,
+            team_id=identity.team,
+            bot_user_id=identity.bot_user,
+            bot_id=identity.bot_id,
+            bot_token=token,
+        )
+
+    return authorize
 
 
 def _claimed(stamp: str) -> int | None:

@@ -127,7 +127,7 @@ class Contact:
             "mobile_data": (30, 90, "done"),
             "unpack": (90, 240, "done"),
             "serial": (30, 90, "same"),
-            "version": (30, 60, ""),
+            "read_version": (30, 60, ""),
             "lead": (20, 60, "lead_one"),
             "place": (90, 240, "done"),
             "cable": (60, 180, "done"),
@@ -144,7 +144,7 @@ class Contact:
             self._later(soonest, latest, self._power)
         elif template == "reseat":
             self._later(soonest, latest, self._reseat)
-        elif template == "version":
+        elif template == "read_version":
             self._later(soonest, latest, lambda: self._type("4.6.0"))
         else:
             self._later(soonest, latest, lambda: self._answer(answer))
@@ -179,7 +179,9 @@ class Contact:
         self.agenda.add(change + late, self.site, lambda: self._if_still(shown))
 
     async def _if_still(self, shown: str) -> None:
-        if (self.device.light(self.now()) == shown and shown != "registered") or (shown == "registered" and self.device.flaw == "not_in_registry"):
+        if (self.device.light(self.now()) == shown and shown != "registered") or (
+            shown == "registered" and self.device.flaw == "not_in_registry"
+        ):
             await self._report_light()
 
     async def _answer(self, value: str) -> None:

@@ -60,7 +60,6 @@ class Rehearsal:
         *,
         speed: float,
         on_step: Callable[[int], None] = lambda now: None,
-        keep_clock: Callable[[int], object] | None = None,
     ) -> None:
         self.world, self.clock, self.bot = world, clock, bot
         self.speed, self.on_step = speed, on_step

@@ -38,8 +38,8 @@ class Team:
     channel: str
     command: str
     asleep: frozenset[str] = frozenset()
-    cause_of: Callable[[str, str], str] = lambda subject, call: ""
-    registers: Callable[[str], None] = lambda subject: None
+    cause_of: Callable[[str, str], str] = lambda _subject, _call: ""
+    registers: Callable[[str], None] = lambda _subject: None
     taken: dict[str, str] = field(default_factory=dict)
 
     def sees(self, message: dict[str, Any]) -> None:

@@ -1,6 +1,7 @@
 """The simulated world around the bot: chat, people, units, registry, and their agenda."""
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 from bot.plan.rows import SiteRow
@@ -45,6 +46,7 @@ class World:
         self.causes: dict[str, str] = {}
         self.told: set[tuple[str, int]] = set()
         self.seen: list[Callable[[Posted], None]] = []
+        self.log: list[str] = []  # one line for each message and registration, for a log
         self._known: set[str] = set()
 
     async def start(self) -> list[str]:
@@ -83,6 +85,7 @@ class World:
             hook(posted)
         if posted.kind != "posted":
             return
+        self._note(posted)
         mark = posted.message.get("metadata", {}).get("event_payload", {})
         message_id = str(mark.get("id", ""))
         if not message_id or message_id in self._known:
@@ -98,6 +101,13 @@ class World:
             contact = self.contacts.get(thread.removeprefix("site:"))
             if contact is not None:
                 contact.sees(posted.message, posted.channel)
+
+    def _note(self, posted: Posted) -> None:
+        mark = posted.message.get("metadata", {}).get("event_payload", {})
+        at = datetime.fromtimestamp(posted.at / 1000, UTC).strftime("%H:%M:%S")
+        place = str(mark.get("thread", "")).split(":")
+        where = place[1] if len(place) > 1 else ""
+        self.log.append(f"{at} UTC  {where:<20} {mark.get('template', '')}")
 
     def _note_cause(self, message: dict[str, Any], mark: dict[str, Any]) -> None:
         """The cause of a call, as its card says it: found by the words of the card."""

@@ -1,0 +1,51 @@
+"""The command line: ``musterline COMMAND``. Each command is a module of ``bot.commands``."""
+
+import argparse
+import importlib
+import sys
+from importlib.metadata import PackageNotFoundError, version
+
+#: In the order in which ``--help`` lists them.
+COMMANDS = ("rehearse", "runbook", "import", "serve", "status", "verify", "read", "check")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser with all commands."""
+    made = argparse.ArgumentParser(
+        prog="musterline",
+        description="Walks site contacts through an equipment install in chat, minds the clock "
+        "and calls for help in time.",
+    )
+    made.add_argument("--version", action="version", version=_version())
+    subparsers = made.add_subparsers(title="commands", metavar="COMMAND")
+    for name in COMMANDS:
+        module = "import_" if name == "import" else name
+        importlib.import_module(f"bot.commands.{module}").add(subparsers)
+    return made
+
+
+def _version() -> str:
+    try:
+        return version("musterline")
+    except PackageNotFoundError:  # run from a checkout that was never installed
+        return "unknown"
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input."""
+    made = parser()
+    args = made.parse_args(argv)
+    if not hasattr(args, "run"):
+        made.print_help()
+        return 2
+    try:
+        return int(args.run(args))
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 130
+    except BrokenPipeError:  # the reader of a pipe has seen enough
+        return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,62 @@
+"""``musterline check``: whether settings, runbook, store and chat are fit to serve."""
+
+import argparse
+import asyncio
+
+from bot.commands.common import fail, settings_argument, settings_of, store_of
+from bot.runbooks.load import RunbookError, load
+from bot.send.chat import PLATFORM, ChatOut
+from bot.send.errors import SendError
+from bot.send.hints import who_am_i
+from bot.settings import Settings, SettingsError
+from bot.store.errors import StoreError
+
+
+def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("check", help="see whether everything is fit to serve")
+    settings_argument(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """0: fit to serve; 1: something is missing; 2: the settings cannot be read."""
+    try:
+        settings = settings_of(args)
+    except SettingsError as error:
+        return fail(str(error))
+    found = settings.problems_for_serving()
+    found += _runbook(settings)
+    found += asyncio.run(_parts(settings))
+    for line in found:
+        print(f"missing: {line}")
+    print("Not fit to serve yet." if found else "Fit to serve.")
+    return 1 if found else 0
+
+
+def _runbook(settings: Settings) -> list[str]:
+    try:
+        load(settings.runbook)
+    except (RunbookError, OSError) as error:
+        return [str(error)]
+    print(f"runbook: {settings.runbook} is good")
+    return []
+
+
+async def _parts(settings: Settings) -> list[str]:
+    found = []
+    try:
+        async with store_of(settings) as store:
+            print(f"store: {store.where} answers")
+    except StoreError as error:
+        found.append(str(error))
+    token = settings.chat.bot_token.get_secret_value()
+    if token:
+        chat = ChatOut(token, base_url=settings.chat.base_url or PLATFORM)
+        try:
+            print(f"chat: we are {(await who_am_i(chat))['bot_user']}")
+        except SendError as error:
+            found.append(f"chat: {error}")
+        finally:
+            await chat.close()
+    return found

@@ -1,0 +1,56 @@
+"""``musterline status``: where the waves stand, in the terminal."""
+
+import argparse
+import asyncio
+import time
+
+import msgspec
+
+from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
+from bot.model.subject import Subject
+from bot.report.words import board_lines
+from bot.runbooks.load import RunbookError
+from bot.settings import Settings, SettingsError
+from bot.speak.catalogue import standard
+from bot.store.errors import StoreError
+
+
+def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser("status", help="where the waves stand")
+    parser.add_argument("wave", nargs="?", help="one wave only")
+    parser.add_argument("--json", action="store_true", help="as JSON, one object a line")
+    settings_argument(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """0: shown; 1: there is no such wave; 2: it cannot be read."""
+    try:
+        settings = settings_of(args)
+        lines = asyncio.run(_lines(settings, args.wave, as_json=args.json))
+    except (SettingsError, StoreError, RunbookError) as error:
+        return fail(str(error))
+    if not lines:
+        print(f"There is no wave {args.wave}." if args.wave else "There is no wave yet.")
+        return 1
+    print("\n".join(lines))
+    return 0
+
+
+async def _lines(settings: Settings, wave: str | None, *, as_json: bool) -> list[str]:
+    lines: list[str] = []
+    async with store_of(settings) as store:
+        desk = desk_of(settings, store)
+        now = await store.clock_get() or time.time_ns() // 1_000_000
+        for home in await store.homes():
+            if not home.startswith("w:") or (wave and home != f"w:{wave}"):
+                continue
+            state = await desk.state(Subject(home, "wave"))
+            summary = await desk.surroundings.board(store, home, now)
+            if as_json:
+                body = {"wave": home[2:], **msgspec.to_builtins(summary)}
+                lines.append(msgspec.json.encode(body).decode())
+            else:
+                lines += board_lines(state, summary, standard().best("en"))
+    return lines
