@@ -1,7 +1,7 @@
 """Words of danger, misspelt ones too. In doubt it is danger.
 
 A phrase that only sounds like danger ("going out for a smoke") excuses the words inside it and
-no others, and only inside one clause: "fire, door stuck" is not a fire door.
+no others, only when spelt right, and only inside one clause: "fire, door stuck" is no fire door.
 """
 
 from collections.abc import Iterator, Sequence
@@ -35,6 +35,8 @@ def find(words: str, lexicons: Sequence[Lexicon]) -> Danger | None:
     """The gravest danger in the words, in any of the languages; none if there is none."""
     parts = clauses(words)
     found = [danger for part in parts for danger in _in_clause(part, lexicons)]
+    if not found:
+        found = list(_in_pieces([word for part in parts for word in part.words], lexicons))
     if not found and len(parts) > 1:
         found = list(_across(parts, lexicons))
     return min(found, key=lambda danger: _WORST.index(danger.stance), default=None)
@@ -44,7 +46,7 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
     words = clause.words
     known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
     found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
-    excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT]
+    excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT and hit.exact]
     for lexicon, hits in found:
         grave = [hit for hit in hits if hit.meaning not in SIGNS]
         denied = _denied(words, hits, grave, lexicon)
@@ -53,7 +55,6 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
             stance: Stance = "denied" if denied[hit.start] else "asked" if asked else "said"
             word = " ".join(words[hit.start : hit.end])
             yield Danger(rule=hit.meaning, word=word, stance=stance)
-        yield from _in_pieces(words, lexicon)
 
 
 def _denied(
@@ -66,18 +67,16 @@ def _denied(
     return reach(flags, ends, lexicon.denying_words | {""})
 
 
-def _in_pieces(words: Sequence[str], lexicon: Lexicon) -> Iterator[Danger]:
-    """A word cut in two by a blank ("smo ke"), or with blanks between all its letters."""
+def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+    """A word cut in two ("smo ke"), or with something between all its letters ("s.m.o.k.e")."""
     for one, two in pairwise(words):
-        rule = lexicon.danger_words.get(one + two)
-        if rule is not None:
-            yield Danger(rule=rule, word=f"{one} {two}")
+        rules = (lexicon.danger_words.get(one + two) for lexicon in lexicons)
+        yield from (Danger(rule=rule, word=f"{one} {two}") for rule in rules if rule)
     for single, group in groupby(words, key=lambda word: len(word) == 1):
         letters = list(group)
         if single and len(letters) >= SPACED_LETTERS:
-            for hit in lexicon.dangers.find(("".join(letters)[:LONGEST_WORD],)):
-                if hit.meaning not in SIGNS:
-                    yield Danger(rule=hit.meaning, word=" ".join(letters))
+            word = "".join(letters)[:LONGEST_WORD]
+            yield from _in_clause(Clause((word,)), lexicons)
 
 
 def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[Danger]:

@@ -52,15 +52,16 @@ def _codes(text: str, models: Collection[str], lexicon: Lexicon) -> Iterator[str
     The name of a model is printed beside the serial on many labels and is none.
     """
     run: list[str] = []
-    for raw in re.split(r"[\s,;:#=()\[\]]+", text):
-        token = raw.strip(".!?\"'`*_<>")
+    for raw in re.split(r"[\s:#=()\[\]]+", text):
+        token = raw.strip(".,;!?\"'`*_<>")
         code = _CODE.fullmatch(token) is not None and normal(token) not in models
-        if code and _belongs(token, lexicon):
+        belongs = code and _belongs(token, lexicon)
+        if belongs:
             run.append(token)
-            continue
-        yield from _joined(run)
-        run = []
-    yield from _joined(run)
+        if not belongs or raw.endswith((",", ";", ".")):
+            yield from _joined(run, lexicon)
+            run = []
+    yield from _joined(run, lexicon)
 
 
 def _belongs(token: str, lexicon: Lexicon) -> bool:
@@ -80,7 +81,10 @@ def _is_measure(token: str, lexicon: Lexicon) -> bool:
     )
 
 
-def _joined(run: Sequence[str]) -> Iterator[str]:
+def _joined(run: Sequence[str], lexicon: Lexicon) -> Iterator[str]:
+    """One code out of its pieces, without the label in front ("S HML-4F7K2Q")."""
+    if len(run) > 1 and run[0].casefold() in lexicon.serial_labels and len(run[1]) >= _LEAST:
+        run = run[1:]
     if any(sign.isdigit() for token in run for sign in token):
         yield run[0] if len(run) == 1 else "".join(run)
 
@@ -102,7 +106,9 @@ def version_readings(text: str, heard: Heard, lexicon: Lexicon) -> list[Reading]
     if len(found) == 1:
         return [Reading(kind="version", rule="version", value=next(iter(found)))]
     if found or (asked and labelled):
-        return [Reading(kind="version", confidence=0.5, rule="no_version", ask="version_nudge")]
+        return [
+            Reading(kind="version", confidence=0.5, rule="no_version", ask="read_version_nudge")
+        ]
     return []
 
 

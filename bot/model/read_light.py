@@ -97,10 +97,11 @@ def _seen(found: Sequence[tuple[Part, list[Found]]]) -> _Seen:
             continue
         hedged |= part.hedged
         asks |= part.asks
+        turned = part.reach_over(told)
         for hit in told:
             exact &= hit.exact
             kind, _, value = hit.meaning.partition(":")
-            if hit.meaning != "is:not_blinking" and part.turned_round(hit):
+            if turned[hit.start]:
                 other |= kind == "colour"
             elif kind == "colour" and value != "other":
                 colours[cast(Colour, value)] = None

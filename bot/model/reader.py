@@ -29,7 +29,7 @@ ASK_BACK: dict[AskKind | None, str] = {
     "mobile": "ask_again",
     "confirm": "ask_done",
     "serial": "ask_again",
-    "version": "version_nudge",
+    "version": "read_version_nudge",
     "choice": "ask_again",
     "light": "ask_negated",
     "callback": "callback_nudge",
@@ -134,7 +134,10 @@ def _meanings(part: Part, heard: Heard) -> Iterator[Reading]:
 def _whole(part: Part) -> dict[str, Found]:
     """Meanings that the clause says and nothing else, by the longest phrases."""
     hits = [hit for hit in part.alone if hit.meaning in _MEANINGS and part.says_only(hit)]
-    return {hit.meaning: hit for hit in not_inside(hits)}
+    whole = {hit.meaning: hit for hit in not_inside(hits)}
+    if "no" in whole:  # a yes beside it is no filler
+        whole |= {hit.meaning: hit for hit in part.alone if hit.meaning == "yes"}
+    return whole
 
 
 def _question(whole: dict[str, Found], signs: Sequence[Found]) -> Iterator[Reading]:

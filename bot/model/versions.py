@@ -12,7 +12,7 @@ import re
 from typing import NamedTuple
 
 _FORM = re.compile(
-    r"\s*(?:version|ver|v)?[\s.:]{0,3}(?P<numbers>\d{1,9}(?:\.\d{1,9}){0,7})"
+    r"\s*(?:(?:version|ver|v)[\s.:]{0,3})?(?P<numbers>\d{1,9}(?:\.\d{1,9}){0,7})"
     r"(?:-?(?P<suffix>[a-z][0-9a-z.-]{0,40})|-(?P<dashed>[0-9][0-9a-z.-]{0,40}))?"
     r"(?:\+[0-9a-z.-]{1,80})?\s*",
     re.IGNORECASE | re.ASCII,

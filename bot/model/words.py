@@ -80,8 +80,18 @@ class Part:
 
     @cached_property
     def _reach(self) -> list[bool]:
-        ends = {hit.end for hit in self.signs if hit.meaning == "negates"}
-        return reach(self.words, ends, self._lexicon.turning_words)
+        return self.reach_over(())
+
+    def reach_over(self, hits: Sequence[Found]) -> list[bool]:
+        """For each place, whether a negation reaches it; it goes over these phrases as well.
+
+        A negation inside one of them ("not blinking") is spent there.
+        """
+        over = covered(hits)
+        signs = [hit for hit in self.signs if hit.meaning == "negates"]
+        ends = {hit.end for hit in outside(signs, hits)}
+        flags = ["" if index in over else word for index, word in enumerate(self.words)]
+        return reach(flags, ends, self._lexicon.turning_words | {""})
 
 
 def covered(hits: Iterable[Found]) -> set[int]:

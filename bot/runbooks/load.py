@@ -22,7 +22,7 @@ from bot.model.runbook import (
     Stage,
     problems,
 )
-from bot.runbooks.places import NotReadable, Places, Problem, parse, read
+from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
 _PARTS: tuple[type[BaseModel], ...] = (
     Runbook,
@@ -38,7 +38,6 @@ _PARTS: tuple[type[BaseModel], ...] = (
 #: By the kind of pydantic's error; ``{...}`` come from its context.
 _REMEDIES = {
     "missing": "Add it",
-    "literal_error": "Write one of {expected}",
     "greater_than": "Write a number above {gt}",
     "greater_than_equal": "Write a number of at least {ge}",
     "less_than_equal": "Write a number of at most {le}",
@@ -121,11 +120,24 @@ def _explained(error: ErrorDetails, places: Places) -> Problem:
     if kind == "value_error":
         what = str(context.get("error", error["msg"]))
         return places.problem(where, what, _mend(what))
-    what = error["msg"].removeprefix("Input ")
+    if kind == "literal_error":
+        return _not_one_of(places, where, error)
+    what = error["msg"].removeprefix("Input ").replace("valid tuple", "list")
     value = error.get("input")
     shown = "" if isinstance(value, dict | list) else f", not {_short(value)}"
     remedy = _REMEDIES.get(kind, "Correct the value").format_map(_Context(context))
     return places.problem(where, f"the value {what}{shown}", remedy)
+
+
+def _not_one_of(places: Places, where: Where, error: ErrorDetails) -> Problem:
+    value, allowed = error.get("input"), str(error.get("ctx", {}).get("expected", ""))
+    if isinstance(value, bool) and "'off'" in allowed:
+        what = "on and off without quotes are read as true and false"
+        return places.problem(where, what, 'Write "off", with the quotes')
+    names = re.findall(r"'(\w+)'", allowed)
+    near = difflib.get_close_matches(str(value), names, n=1)
+    meant = f"Did you mean {near[0]}? Allowed: " if near else "Allowed: "
+    return places.problem(where, f"{_short(value)} is not allowed here", meant + allowed)
 
 
 class _Context(dict[str, Any]):
@@ -174,13 +186,23 @@ def _pointed(sentence: str, book: Runbook) -> Iterator[str | int]:
     if stage_id is None:
         head = sentence.partition(":")[0]
         yield head if head in Runbook.model_fields else "stages"
+        if "same id" in sentence:
+            yield _twice([stage.id for stage in book.stages])
         return
     yield "stages"
     index, stage = next((i, s) for i, s in enumerate(book.stages) if s.id == stage_id[1])
     yield index
-    if stage_id[2]:
+    if "same id" in sentence:
+        yield "asks"
+        yield _twice([ask.id for ask in stage.asks])
+    elif stage_id[2]:
         yield "asks"
         yield next(i for i, ask in enumerate(stage.asks) if ask.id == stage_id[2])
     elif stage_id[3]:
         yield "lights"
         yield stage_id[3]
+
+
+def _twice(ids: list[str]) -> int:
+    """Where the first id stands that was there before."""
+    return next(index for index, one in enumerate(ids) if one in ids[:index])
