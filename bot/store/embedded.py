@@ -261,7 +261,7 @@ class Embedded:
             self.restarts += 1
             try:
                 await self._start_or_adopt()
-            except StoreError as error:
+            except (StoreError, OSError) as error:
                 log.error("%s", error)  # noqa: TRY400 - the sentence says it all; next try follows
 
     async def _end_server(self) -> None:

@@ -170,6 +170,22 @@ async def test_an_adopted_server_is_watched_as_well(data: Path) -> None:
     await second.stop()
 
 
+async def test_a_server_that_cannot_start_is_tried_again_until_it_can(
+    server: Embedded, caplog: pytest.LogCaptureFixture
+) -> None:
+    store = Store(server.url)
+    await store.commit(decision(NEW, "f1"))
+    (file,) = (server.directory / "appendonlydir").glob("*.incr.aof")
+    good = file.read_bytes()
+    os.kill(server_pid(server.url), signal.SIGKILL)
+    file.write_bytes(b"*3\r\nrubbish\r\n" + good)
+    await until(lambda: server.restarts >= 2)
+    assert "ended at once" in caplog.text
+    file.write_bytes(good)
+    assert await committed(store, "f1") == Known(b"ok")
+    await store.close()
+
+
 async def test_what_was_committed_at_the_moment_of_the_kill_is_there(server: Embedded) -> None:
     """Every commit that was answered survives; each of the others counts once or not at all."""
     store = Store(server.url)
