@@ -62,7 +62,7 @@ _PLAIN: frozenset[Kind] = frozenset(("yes", "no", "done", "seen"))
 _SMALL: frozenset[Kind] = frozenset(("seen", "thanks", "small_talk", "yes"))
 _MEANINGS = frozenset(get_args(Meaning))
 #: What a question may still say beside asking.
-_KEPT_IN_QUESTIONS = frozenset(("help", "question", "small_talk", "no_signal"))
+_KEPT_IN_QUESTIONS = frozenset(("help", "question", "small_talk", "no_signal", "other_time"))
 #: What a word like "not" before it turns round.
 _CAN_TURN = frozenset(("stop", "help", "power_cycled", "pause", "done", "yes"))
 _UNSURE = frozenset(("done", "yes", "no_signal"))
@@ -110,7 +110,7 @@ def _meanings(part: Part, heard: Heard) -> Iterator[Reading]:
     """What the clause means beside lights, times and codes."""
     whole = _whole(part)
     if part.asks:
-        yield from _question(whole, part.signs)
+        yield from _question(whole, part, heard)
         return
     if whole:
         for meaning, hit in whole.items():
@@ -140,11 +140,12 @@ def _whole(part: Part) -> dict[str, Found]:
     return whole
 
 
-def _question(whole: dict[str, Found], signs: Sequence[Found]) -> Iterator[Reading]:
-    said = {hit.meaning for hit in signs} | set(whole)
+def _question(whole: dict[str, Found], part: Part, heard: Heard) -> Iterator[Reading]:
+    """What a question says beside asking: a call for help is one however it is put."""
+    said = {hit.meaning for hit in part.signs} | set(whole)
     kept = sorted(said & _KEPT_IN_QUESTIONS)
     for meaning in kept:
-        yield _reading(meaning, 0.9, Heard(stage=""))
+        yield _reading(meaning, 0.9, heard)
     if not kept:
         yield Reading(kind="question", confidence=0.9, rule="asks")
 
