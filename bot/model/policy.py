@@ -20,12 +20,14 @@ class Policy(msgspec.Struct, frozen=True):
     undelivered: int = minutes(15)  # a question not confirmed as delivered becomes a call
     pause: int = minutes(15)
     slack: int = minutes(20)  # added to the runbook's visit to give the agreed end
+    grace: int = minutes(2)  # left to answer between the last asking and the call
     held_reminder: int = minutes(30)
     go_on: int = minutes(30)  # by how much a contact may prolong the agreed end
     quiet_from: time = time(20, 30)  # no invitations from here ...
     quiet_until: time = time(8, 0)  # ... to here
     pin_every: int = MINUTE
     close_reminder: int = minutes(60)
+    watch: int = minutes(60)  # a unit whose call was closed though it is not online
 
 
 def out_of_quiet(at: int, tz: str, policy: Policy) -> int:

@@ -4,11 +4,11 @@ from typing import Any, Literal
 
 from msgspec.structs import replace
 
-from bot.model.calls.state import Call, Operator, find
+from bot.model.calls.state import Call, find
 from bot.model.event import Event
 
 #: What ended the condition a call was raised for.
-ClearedBy = Literal["registration", "answer", "resumed", "plan"]
+ClearedBy = Literal["registration", "answer", "delivered", "resumed", "plan"]
 
 
 class Raised(Event, frozen=True, tag="raised"):
@@ -48,13 +48,20 @@ class PutOff(Event, frozen=True, tag="put_off"):
     call: str
     due: int
     third_party: bool = False
+    ticket: str = ""
 
 
 class Reminded(Event, frozen=True, tag="reminded"):
-    """Taken, put off or cleared, and nothing happened since: said so, and a new deadline set."""
+    """Over and still not closed: said so, and a new deadline set."""
 
     call: str
-    operator: Operator
+    due: int
+
+
+class Delayed(Event, frozen=True, tag="delayed"):
+    """We were away: that time does not count against those who were called."""
+
+    call: str
     due: int
 
 
@@ -70,7 +77,9 @@ class Closed(Event, frozen=True, tag="closed"):
     reason: str
 
 
-CallEvent = Raised | Called | Taken | Offered | OfferLapsed | PutOff | Reminded | Cleared | Closed
+CallEvent = (
+    Raised | Called | Taken | Offered | OfferLapsed | PutOff | Reminded | Delayed | Cleared | Closed
+)
 
 
 def evolve(calls: tuple[Call, ...], event: CallEvent, at: int) -> tuple[Call, ...]:
@@ -92,6 +101,7 @@ def _changes(call: Call, event: CallEvent, at: int) -> dict[str, Any]:
                 "called_at": at if call.called_at is None else call.called_at,
                 "rung": event.rung,
                 "rounds": event.rounds,
+                "offered_to": "",
                 "due": event.due,
                 "third_party": False,
             }
@@ -108,9 +118,15 @@ def _changes(call: Call, event: CallEvent, at: int) -> dict[str, Any]:
         case OfferLapsed():
             return {"offered_to": "", "due": event.due}
         case PutOff():
-            return {"operator": "shelved", "due": event.due, "third_party": event.third_party}
-        case Reminded():
-            return {"operator": event.operator, "due": event.due, "third_party": False}
+            return {
+                "operator": "shelved",
+                "offered_to": "",
+                "due": event.due,
+                "third_party": event.third_party,
+                "ticket": event.ticket or call.ticket,
+            }
+        case Reminded() | Delayed():
+            return {"due": event.due}
         case Cleared():
             return {"cleared_at": at, "due": event.due}
         case Closed():

@@ -4,7 +4,7 @@ Written against a small protocol, so that a visit and a wave share it. Every ope
 deadline (``due``) at every moment; :func:`on_due` says what happens when it comes.
 """
 
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from bot.model.calls import event as e
 from bot.model.calls.state import AT_ONCE, Call, First, find
@@ -13,6 +13,14 @@ from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.roster import Staff
 from bot.model.runbook import Cause
+
+
+class Background(NamedTuple):
+    """What was going on when a call was raised; a call may end the open question."""
+
+    asked: str = ""
+    asked_at: int | None = None
+    tried: str = ""
 
 
 class CallHolder(Protocol):
@@ -26,6 +34,7 @@ class CallHolder(Protocol):
     def calls(self) -> tuple[Call, ...]: ...
     def emit_call(self, event: e.CallEvent) -> None: ...
     def next_id(self, letter: str) -> str: ...
+    def background(self) -> "Background": ...
     def post_call(
         self,
         call: Call,
@@ -44,10 +53,14 @@ class CallHolder(Protocol):
 def raise_call(
     turn: CallHolder, cause: Cause, *, stage: str = "", unit: str = "", seen: str = ""
 ) -> Call:
-    """Raise a call, unless one for the same cause and unit is open: then that one is given."""
+    """Raise a call, unless the same condition is called for already: then that call is given.
+
+    A call that was cleared and only waits to be closed is of an earlier condition.
+    """
     for call in turn.calls:
-        if call.open and call.cause == cause and call.unit == unit:
+        if call.open and call.cleared_at is None and call.cause == cause and call.unit == unit:
             return call
+    before = turn.background()
     route = turn.context.book.route(cause)
     first: First = "admin" if route.first == "admin" else "oncall"
     call = Call(
@@ -61,6 +74,9 @@ def raise_call(
         stage=stage,
         unit=unit,
         seen=seen,
+        asked=before.asked,
+        asked_at=before.asked_at,
+        tried=before.tried,
     )
     turn.emit_call(e.Raised(call))
     if cause in AT_ONCE:
@@ -102,7 +118,7 @@ def on_due(turn: CallHolder, call_id: str) -> None:
     limits = turn.context.book.limits
     if call.cleared_at is not None:
         due = turn.at + turn.context.policy.close_reminder
-        turn.emit_call(e.Reminded(call.id, call.operator, due))
+        turn.emit_call(e.Reminded(call.id, due))
         turn.post_call(as_now(turn, call), "call_please_close", buttons=taken_buttons(call))
     elif call.offered_to:
         turn.emit_call(e.OfferLapsed(call.id, turn.at + minutes(limits.taken_without_progress)))
@@ -162,6 +178,6 @@ def taken_buttons(call: Call) -> tuple[Button, ...]:
     ]
     if call.severity != "critical":
         more.append(Button(f"e:{call.id}:later", "b_put_off"))
-    if call.cause in ("dead_line", "without_service"):
+    if call.cause == "dead_line" and call.severity != "critical":
         more.append(Button(f"e:{call.id}:third", "b_third_party"))
     return tuple(more)

@@ -3,7 +3,7 @@
 from typing import Protocol
 
 from bot.model.calls import event as e
-from bot.model.calls.life import CallHolder, as_now, ladder, taken_buttons
+from bot.model.calls.life import CallHolder, as_now, call_out, ladder, taken_buttons
 from bot.model.calls.state import Call, find
 from bot.model.fact import Actor
 from bot.model.message import Button
@@ -34,18 +34,24 @@ def press(turn: PressHolder, actor: Actor, call_id: str, verb: str) -> str:
         return _take(turn, actor, call)
     if call.taken_by != actor.user and not actor.admin:
         return "not_taker"
+    if verb == "close":
+        return _ask_why(turn, actor, call)
     if verb.startswith("close_"):
         return _close(turn, actor, call, verb.removeprefix("close_"))
-    act = {"hand": _hand, "later": _later, "third": _third, "close": _ask_why}.get(verb)
-    return act(turn, actor, call) if act else "stale"
+    act = {"hand": _hand, "later": _later, "third": third_party}.get(verb)
+    if act is None:
+        return "stale"
+    if call.operator not in ("ack", "shelved"):  # nobody has it: it must go on climbing
+        return "not_taker"
+    return act(turn, actor, call)
 
 
 def _take(turn: PressHolder, actor: Actor, call: Call) -> str:
     if call.operator == "ack" and call.offered_to != actor.user:
         return "taken" if call.taken_by != actor.user else "repeat"
-    due = turn.at + minutes(turn.context.book.limits.taken_without_progress)
     if call.called_at is None:  # taken from a list before it was called out
-        turn.emit_call(e.Called(call.id, actor.user, 0, 0, due))
+        call_out(turn, call, rung=0, rounds=0)
+    due = turn.at + minutes(turn.context.book.limits.taken_without_progress)
     turn.emit_call(e.Taken(call.id, actor.user, due))
     call = as_now(turn, call)
     name = _name(turn, actor.user)
@@ -84,10 +90,18 @@ def _later(turn: PressHolder, actor: Actor, call: Call) -> str:
     return "ok"
 
 
-def _third(turn: PressHolder, actor: Actor, call: Call) -> str:
-    longest = minutes(turn.context.book.limits.third_party_at_most)
-    until = turn.at + min(THIRD_PARTY, longest)
-    turn.emit_call(e.PutOff(call.id, until, third_party=True))
+def third_party(
+    turn: PressHolder, actor: Actor, call: Call, *, wait: int = THIRD_PARTY, ticket: str = ""
+) -> str:
+    """A dead line is with the carrier, for ``wait`` ms: until then nobody is called about it."""
+    if call.severity == "critical":
+        return "not_critical"
+    if call.cause != "dead_line":
+        return "stale"
+    until = turn.at + max(MINUTE, wait)
+    if until > call.raised_at + minutes(turn.context.book.limits.third_party_at_most):
+        return "put_off_enough"
+    turn.emit_call(e.PutOff(call.id, until, third_party=True, ticket=ticket))
     turn.post_call(as_now(turn, call), "call_third_party", until=until, who=_name(turn, actor.user))
     return "ok"
 
@@ -101,7 +115,8 @@ def _ask_why(turn: PressHolder, actor: Actor, call: Call) -> str:
 
 
 def _close(turn: PressHolder, actor: Actor, call: Call, reason: str) -> str:
-    if reason not in REASONS and call.cleared_at is None:
+    over = call.cleared_at is not None
+    if reason not in REASONS and not (over and reason == "cleared"):
         return "needs_reason"
     watched = call.cleared_at is None and reason != "rebook" and bool(call.unit)
     turn.emit_call(e.Closed(call.id, actor.user, reason))

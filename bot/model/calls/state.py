@@ -28,10 +28,20 @@ BLOCKING: frozenset[Cause] = frozenset(
 )
 #: What a registration of the unit clears: the conditions that waited for it, and no others.
 CLEARED_BY_REGISTRATION: frozenset[Cause] = frozenset(
-    {"silent", "no_registration", "dead_line", "without_service", "lost", "over_time"}
+    {
+        "silent",
+        "no_registration",
+        "dead_line",
+        "without_service",
+        "lost",
+        "over_time",
+        "not_started",
+    }
 )
 #: What a sign of life from the contact clears.
-CLEARED_BY_ANSWER: frozenset[Cause] = frozenset({"silent", "not_started"})
+CLEARED_BY_ANSWER: frozenset[Cause] = frozenset(
+    {"silent", "not_started", "over_time", "unreachable"}
+)
 #: Called at once: nobody gathers other signs of danger, or lets a person who asks wait.
 AT_ONCE: frozenset[Cause] = frozenset({"danger", "help", "stop"})
 
@@ -57,6 +67,10 @@ class Call(msgspec.Struct, frozen=True):
     taken_by: str = ""
     offered_to: str = ""
     third_party: bool = False  # waiting on a third party until ``due``
+    ticket: str = ""  # the third party's number for it
+    asked: str = ""  # kind of the question that was open when it was raised
+    asked_at: int | None = None
+    tried: str = ""  # catalogue key of what the contact had tried by then
     reason: str = ""
 
     @property

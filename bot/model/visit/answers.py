@@ -9,8 +9,8 @@ from bot.model.runbook import AskKind, Cause
 from bot.model.serial import normal
 from bot.model.versions import at_least
 from bot.model.visit import event as e
-from bot.model.visit.asks import ask_own, ask_runbook
-from bot.model.visit.lights import saw
+from bot.model.visit.asks import ask_own
+from bot.model.visit.lights import saw, watch
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
@@ -39,10 +39,19 @@ def _consent(turn: Turn, question: Question, value: str) -> None:
 
 
 def rebook(turn: Turn, why: str) -> None:
-    """Not this evening: the admin finds another one; the contact need not give a reason."""
+    """Not this evening: the admin finds another one; the contact need not give a reason.
+
+    A site whose line is down is not left like that: on-call is called, new starts are held.
+    """
+    step = current(turn.visit, turn.context.book)
     turn.emit(e.StateSet("rebook", why))
+    if turn.visit.out_of_service:
+        raise_call(turn, "without_service", stage=step.stage.id, unit=step.unit)
+        turn.tell_wave("without_service")
+        turn.say("stop_noted")
+        return
     turn.say("rebook")
-    raise_call(turn, "not_started", stage=current(turn.visit, turn.context.book).stage.id)
+    raise_call(turn, "not_started", stage=step.stage.id)
 
 
 def _begin(turn: Turn, question: Question, value: str) -> None:
@@ -101,14 +110,22 @@ def _serial(turn: Turn, question: Question, value: str) -> None:
     close_question(turn, value, done=False)
     if value == "different":
         ask_own(turn, "serial_type", "serial", checkpoint=5, window=15)
+    elif _is_other_unit(turn, expected, value) and question.ask != "serial_other":
+        ask_own(turn, "serial_other", "serial", checkpoint=5, window=15)
     elif question.ask != "serial_again":
         ask_own(turn, "serial_again", "serial", checkpoint=5, window=15)
     else:
         wrong_unit(turn, value)
 
 
+def _is_other_unit(turn: Turn, expected: str, value: str) -> bool:
+    """Whether it is the serial of another unit that belongs to this site."""
+    others = (u for u in turn.visit.units if u.serial != expected and u.registered_at is None)
+    return any(normal(unit.serial) == normal(value) for unit in others)
+
+
 def wrong_unit(turn: Turn, seen: str) -> None:
-    """Serial, model or version is not the one that belongs here."""
+    """The serial is not the one that belongs here."""
     raise_and_say(turn, "mismatch", "wrong_unit", seen=seen)
 
 
@@ -119,7 +136,8 @@ def _version(turn: Turn, question: Question, value: str) -> None:
     close_question(turn, value)
     turn.emit(e.UnitChecked(unit.serial, value))
     eligible = turn.context.book.models.get(unit.model)
-    if eligible is None or not at_least(value, eligible.least_version):
+    fits = eligible is not None and at_least(value, eligible.least_version)
+    if not fits and not unit.accepted:
         turn.emit(e.UnitSet(unit.serial, "held", "software too old"))
         raise_and_say(turn, "mismatch", "wrong_version", seen=value)
         return
@@ -138,7 +156,7 @@ def _choice(turn: Turn, question: Question, value: str) -> None:
 
 
 def _light(turn: Turn, question: Question, value: str) -> None:
-    saw(turn, value.removeprefix("light:"))
+    saw(turn, question, value.removeprefix("light:"))
 
 
 # --- our own asks ----------------------------------------------------------------------
@@ -146,35 +164,52 @@ def _light(turn: Turn, question: Question, value: str) -> None:
 
 def _reseated(turn: Turn, question: Question, value: str) -> None:
     close_question(turn, value, done=False)
-    limits = turn.context.book.limits
-    _watch_again(turn, "light_after_check", limits.after_cable_check)
+    watch(turn, "light_after_check")
 
 
 def _power_checked(turn: Turn, question: Question, value: str) -> None:
     close_question(turn, value, done=False)
-    _watch_again(turn, "light_again", turn.context.book.limits.after_cable_check)
-
-
-def _watch_again(turn: Turn, text: str, window_minutes: float) -> None:
-    step = current(turn.visit, turn.context.book)
-    ask = next(a for a in step.stage.asks if a.kind == "light")
-    ask_runbook(turn, step.stage, ask, text=text, window=round(window_minutes * 60_000))
+    watch(turn, "light_again")
 
 
 def _over(turn: Turn, question: Question, value: str) -> None:
+    """Past the agreed end. Beyond the change window only with on-call knowing of it."""
     close_question(turn, value, done=False)
-    if value == "go_on":
-        turn.emit(e.EndMoved(turn.at + turn.context.policy.go_on))
-        go_on(turn)
+    if value != "go_on":
+        raise_and_say(turn, "stop", "stop_tonight")
         return
-    raise_and_say(turn, "stop", "stop_tonight")
+    until = turn.at + turn.context.policy.go_on
+    end = turn.visit.end
+    if end is not None and until > end:
+        until = end if end > turn.at else until
+        if end <= turn.at:
+            step = current(turn.visit, turn.context.book)
+            raise_call(turn, "over_time", stage=step.stage.id, unit=step.unit)
+    turn.emit(e.EndMoved(until))
+    go_on(turn)
+
+
+def callback_given(turn: Turn, question: Question, text: str, *, timed: bool) -> None:
+    """Words with a number to call, or with the time for it: without both nothing starts.
+
+    ``text`` names the words among the personal data: ``PERSON:FIELD``.
+    """
+    if question.ask == "callback_time":
+        turn.emit(e.CallbackAgreed(turn.visit.callback, text))
+    else:
+        turn.emit(e.CallbackAgreed(text))
+        if not timed:
+            close_question(turn, "number given", done=False)
+            ask_own(turn, "callback_time", "callback", checkpoint=5, window=15)
+            return
+    close_question(turn, "number and time given")
+    raise_and_say(turn, "no_signal", "callback_noted")
 
 
 def _callback(turn: Turn, question: Question, value: str) -> None:
-    """A number and a time to call: without them nothing starts."""
-    turn.emit(e.CallbackAgreed(value))
-    close_question(turn, "number given", done=False)
-    raise_and_say(turn, "no_signal", "callback_noted")
+    """Mobile data works after all."""
+    close_question(turn, value)
+    go_on(turn)
 
 
 def raise_and_say(turn: Turn, cause: Cause, template: str, *, seen: str = "") -> None:
@@ -188,7 +223,6 @@ _OWN: dict[str, Callable[[Turn, Question, str], None]] = {
     "reseat": _reseated,
     "power_check": _power_checked,
     "over": _over,
-    "callback": _callback,
 }
 _KINDS: dict[AskKind, Callable[[Turn, Question, str], None]] = {
     "consent": _consent,

@@ -26,6 +26,8 @@ _ANSWERS: dict[AskKind, tuple[str, ...]] = {
     "version": (),
     "callback": (),
 }
+#: Our own asks that want words, although their kind has buttons.
+TYPED = frozenset({"serial_type", "serial_again", "serial_other"})
 
 
 def ask_runbook(turn: Turn, stage: Stage, ask: Ask, *, text: str = "", window: int = 0) -> None:
@@ -95,6 +97,15 @@ def put(
     turn.emit(e.Asked(replace(question, message=message)))
 
 
+def ask_again(turn: Turn) -> None:
+    """Say the open question once more, as the team wishes; its times do not change."""
+    question = turn.visit.question
+    if question is None or turn.visit.blocked:
+        turn.answer = "nothing"
+        return
+    prompt(turn, question, question.text)
+
+
 def rearm(turn: Turn) -> None:
     """A question that had become a call counts anew: its people were heard again."""
     question = turn.visit.question
@@ -122,6 +133,8 @@ def buttons(question: Question, book: Runbook) -> tuple[Button, ...]:
     values: tuple[str, ...]
     if question.kind == "light":
         values = tuple(f"light:{name}" for name in book.stage(question.stage).lights)
+    elif question.ask in TYPED:
+        values = ()
     else:
         values = question.answers or _ANSWERS.get(question.kind, ())
     lead = question.kind in ("consent", "begin", "mobile", "confirm")
@@ -136,6 +149,22 @@ def buttons(question: Question, book: Runbook) -> tuple[Button, ...]:
     if question.kind != "consent":
         made.append(Button(f"v:{question.id}:help", "b_help"))
     return tuple(made)
+
+
+def allowed(question: Question, book: Runbook) -> frozenset[str]:
+    """The answers that its buttons give."""
+    made = (button.action.split(":", 2) for button in buttons(question, book))
+    return frozenset(value for kind, _, value in made if kind == "a")
+
+
+def prompt(turn: Turn, question: Question, template: str) -> None:
+    """Say something about the open question, with its buttons; it stays the question."""
+    turn.say(
+        template,
+        buttons=buttons(question, turn.context.book),
+        key="prompt",
+        **particulars(turn, question),
+    )
 
 
 def _label(value: str, book: Runbook) -> str:

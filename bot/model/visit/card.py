@@ -13,7 +13,6 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
     """
     unit = visit.unit(call.unit) if call.unit else None
     site = visit.site
-    since = visit.question.asked_at if visit.question else None
     last_sign = unit.registered_at if unit and unit.registered_at is not None else None
     return {
         "site": site.name,
@@ -25,10 +24,10 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "call": call.id,
         "unit": f"{unit.model} {unit.serial}" if unit else "@x:no_unit",
         "stage": f"@x:stage_{call.stage}" if call.stage else "@x:not_known",
-        "minutes": str(max(0, at - (since or call.raised_at))),
+        "minutes": str(max(0, at - (call.raised_at if call.asked_at is None else call.asked_at))),
         "seen": _seen(visit, call, context),
-        "asked": f"@x:asked_{visit.question.kind}" if visit.question else "@x:asked_nothing",
-        "tried": "@x:tried_cable" if visit.cable_checks else "@x:tried_nothing",
+        "asked": f"@x:asked_{call.asked or 'nothing'}",
+        "tried": f"@x:{call.tried or 'tried_nothing'}",
         "sign": str(last_sign) if last_sign is not None else "",
         "last_sign": "@x:sign_at" if last_sign is not None else "@x:sign_none",
         "neighbours": str(context.neighbours),
@@ -43,7 +42,9 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "phone": site.phone or "@x:not_known",
         "deputy": f"@p:{visit.deputy.key}:name" if visit.deputy else "@x:nobody",
         "deputy_mobile": f"@p:{visit.deputy.key}:mobile" if visit.deputy else "@x:not_known",
-        "callback": f"@p:{visit.contact.key}:{visit.callback}" if visit.callback else "@x:nothing",
+        "callback": f"@p:{visit.callback}" if visit.callback else "@x:nothing",
+        "callback_time": f"@p:{visit.callback_time}" if visit.callback_time else "",
+        "ticket": call.ticket or "@x:not_known",
     }
 
 

@@ -1,5 +1,6 @@
 """The visit decides: a fact and the snapshot give events and messages. Pure."""
 
+from bot.model.calls.life import clear
 from bot.model.context import Context
 from bot.model.decision import Decision
 from bot.model.fact import (
@@ -17,6 +18,7 @@ from bot.model.fact import (
     Undeliverable,
 )
 from bot.model.visit import event as e
+from bot.model.visit.asks import rearm
 from bot.model.visit.due import due, unreachable
 from bot.model.visit.hearing import pressed, said
 from bot.model.visit.orders import ordered
@@ -26,7 +28,7 @@ from bot.model.visit.registering import registered
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import interrupted
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import wait_for_wave, wave_resumed
+from bot.model.visit.walk import go_on, wait_for_wave, wave_resumed
 
 
 def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Visit] | None:
@@ -35,7 +37,19 @@ def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Vis
     if visit is None and not isinstance(fact, Planned):
         return None
     _dispatch(turn, fact)
+    _keep_going(turn)
     return turn.decision()
+
+
+def _keep_going(turn: Turn) -> None:
+    """Nobody is forgotten: a visit under way has a question, or a call that somebody gets."""
+    visit = turn.visit
+    if visit.state != "running" or visit.blocked or visit.waits_hold:
+        return
+    if visit.question is None:
+        go_on(turn)
+    elif visit.question.late and all(c.cleared_at is not None for c in visit.open_calls):
+        rearm(turn)
 
 
 def _dispatch(turn: Turn, fact: AnyFact) -> None:
@@ -68,6 +82,10 @@ def _delivered(turn: Turn, fact: Delivered) -> None:
     question = turn.visit.question
     if question is not None and question.message == fact.message and question.asked_at is None:
         turn.emit(e.QuestionArrived(question.id))
+        for call in turn.visit.open_calls:
+            if call.cause == "unreachable":
+                clear(turn, call, "delivered")
+        rearm(turn)
     else:
         turn.emit(e.MessageArrived(fact.message, fact.template))
     if fact.root and fact.stamp:
@@ -82,12 +100,13 @@ def _undeliverable(turn: Turn, fact: Undeliverable) -> None:
 
 
 def _told(turn: Turn, fact: Told) -> None:
-    if fact.what == "held":
+    held = turn.context.held  # what holds now counts: what was told may be late
+    if fact.what == "held" and held:
         visit = turn.visit
         under_way = visit.state == "running" and not interrupted(visit, turn.context.book)
         if under_way and not visit.blocked:
             wait_for_wave(turn)
-    elif fact.what == "resumed":
+    elif fact.what == "resumed" and not held:
         wave_resumed(turn)
     else:
         turn.answer = "nothing"
@@ -96,9 +115,18 @@ def _told(turn: Turn, fact: Told) -> None:
 def _account(turn: Turn, fact: AccountChanged) -> None:
     visit = turn.visit
     people = [p for p in (visit.contact, visit.deputy) if p is not None and p.user == fact.user]
-    if not people or all(p.disabled == fact.disabled for p in people):
+    if not people:
         turn.answer = "nothing"
         return
+    if all(p.disabled == fact.disabled for p in people):
+        turn.emit(e.AccountRenamed(fact.user))
+        return
     turn.emit(e.AccountSet(fact.user, fact.disabled))
-    if fact.disabled and visit.live and fact.user == visit.contact.user:
+    if fact.user != visit.contact.user:
+        return
+    if not fact.disabled:
+        for call in visit.open_calls:
+            if call.cause == "unreachable":
+                clear(turn, call, "answer")
+    elif visit.live and visit.state not in ("done", "rebook"):
         unreachable(turn)

@@ -8,11 +8,11 @@ from bot.model.runbook import Cause
 from bot.model.visit import event as e
 from bot.model.visit import more_time
 from bot.model.visit.asks import ask_own, buttons, particulars
-from bot.model.visit.state import Question
-from bot.model.visit.steps import current, steps
+from bot.model.visit.state import Question, Unit
+from bot.model.visit.steps import all_registered, current, steps
 from bot.model.visit.timing import deadlines
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import begin, enter, finish
+from bot.model.visit.walk import begin, enter, finish, wave_resumed
 
 
 def due(turn: Turn, fact: Due) -> None:
@@ -25,8 +25,10 @@ def due(turn: Turn, fact: Due) -> None:
     kind, _, name = fact.kind.partition(":")
     if kind == "call":
         on_due(turn, name)
-        return
-    _RULES[kind](turn)
+    elif kind == "watch":
+        _watch(turn, turn.visit.units[int(name)])
+    else:
+        _RULES[kind](turn)
 
 
 def _invite(turn: Turn) -> None:
@@ -36,6 +38,8 @@ def _invite(turn: Turn) -> None:
 
 def _begin(turn: Turn) -> None:
     """The start has come. Who never said yes is not surprised with a box and a cable."""
+    if turn.visit.state == "planned":
+        turn.emit(e.StateSet("agreed", "the runbook asks for no consent"))
     if turn.visit.state == "agreed":
         begin(turn)
         return
@@ -46,12 +50,38 @@ def _begin(turn: Turn) -> None:
 
 
 def _held(turn: Turn) -> None:
-    step = current(turn.visit, turn.context.book)
-    raise_call(turn, "held", stage=step.stage.id, unit=step.unit)
+    """Still held. Past the time the site has, the admin finds another evening for it."""
+    visit, context = turn.visit, turn.context
+    if not context.held:  # what told us so has not come yet
+        wave_resumed(turn)
+        return
+    evening = visit.start + minutes(context.book.limits.visit) + context.policy.slack
+    if turn.at >= min(visit.end or evening, evening):
+        turn.emit(e.StateSet("rebook", "held for too long"))
+        raise_call(turn, "not_started", stage=current(visit, context.book).stage.id)
+        turn.say("held_too_long")
+        return
+    turn.emit(e.HoldMet())
+    turn.say("held_still", key="held")
+
+
+def _watch(turn: Turn, unit: Unit) -> None:
+    """A call about it was closed too soon: it is called again, unless that is seen to."""
+    busy = turn.visit.state == "running" or any(
+        c.cleared_at is None and c.unit in ("", unit.serial) for c in turn.visit.open_calls
+    )
+    if busy:
+        turn.emit(e.UnitWatched(unit.serial, turn.at + turn.context.policy.watch))
+        return
+    turn.emit(e.UnitWatched(unit.serial, None))
+    raise_call(
+        turn, "lost" if unit.registered_at is not None else "no_registration", unit=unit.serial
+    )
 
 
 def _link(turn: Turn) -> None:
     step = current(turn.visit, turn.context.book)
+    turn.emit(e.LinkOverdue())
     raise_call(turn, "without_service", stage=step.stage.id, unit=step.unit)
     turn.tell_wave("without_service")
 
@@ -96,17 +126,15 @@ def _window(turn: Turn) -> None:
     if question is None:
         return
     step = current(turn.visit, turn.context.book)
-    if (
-        turn.visit.step + 1 == len(steps(turn.context.book, turn.visit.units))
-        and step.stage.scope == "visit"
-    ):
+    last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit.units))
+    if last and not step.unit and all_registered(turn.visit):
         finish(turn, signed=False)  # everything runs; a missing goodbye wakes nobody
         return
     cause = _cause(turn, question)
     route = turn.context.book.route(cause)
-    deputy = turn.visit.deputy
+    contact, deputy = turn.visit.contact, turn.visit.deputy
     ask_deputy = route.first == "deputy" and not question.deputy_asked
-    if ask_deputy and deputy is not None and not deputy.disabled:
+    if ask_deputy and deputy is not None and not deputy.disabled and deputy.user != contact.user:
         wait = minutes(turn.context.book.limits.deputy_asked)
         turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
         turn.say_to(deputy, "deputy_ask", link=f"@t:w:{turn.visit.wave}/site:{turn.visit.id}")
@@ -114,7 +142,7 @@ def _window(turn: Turn) -> None:
     seen = turn.visit.lights[-1][1] if turn.visit.lights else ""
     turn.emit(e.WindowPassed(question.id))
     raise_call(turn, cause, stage=step.stage.id, unit=step.unit, seen=seen)
-    if cause in ("fault", "no_registration"):
+    if cause in ("fault", "no_registration", "dead_line"):
         turn.say(f"called_{cause}")
 
 
@@ -124,9 +152,12 @@ def _cause(turn: Turn, question: Question) -> Cause:
         return "not_started"
     if question.ask == "over":
         return "over_time"
-    if not turn.visit.lights:
+    if not turn.visit.lights or question.nudged:  # never heard, or not since we asked again
         return "silent"
     stage = current(turn.visit, turn.context.book).stage
+    seen = stage.lights.get(turn.visit.lights[-1][1])
+    if seen is not None and seen.do in ("check_cable", "check_power", "call"):
+        return seen.cause
     return "no_registration" if stage.waits_for_registration else "fault"
 
 
@@ -139,5 +170,5 @@ _RULES = {
     "undelivered": unreachable,
     "nudge": _nudge,
     "window": _window,
-    "unpause": more_time.unpause,
+    "unpause": more_time.pause_over,
 }

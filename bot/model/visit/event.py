@@ -117,13 +117,33 @@ class LightSeen(Event, frozen=True, tag="light_seen"):
     pattern: str
 
 
-class CableChecked(Event, frozen=True, tag="cable_checked"):
-    """The contact was asked to press the cable home; counts the checks of this stage."""
+class CheckAsked(Event, frozen=True, tag="check_asked"):
+    """The contact was asked to press a cable or the lead home: once at each stage."""
+
+    ask: str
+
+
+class CheckDone(Event, frozen=True, tag="check_done"):
+    """The contact has done the check; the unit now gets its time."""
 
 
 class UnitChecked(Event, frozen=True, tag="unit_checked"):
     serial: str
     version: str = ""
+
+
+class UnitAccepted(Event, frozen=True, tag="unit_accepted"):
+    """A person of the team lets it be installed although something did not match."""
+
+    serial: str
+    by: str
+
+
+class UnitWatched(Event, frozen=True, tag="unit_watched"):
+    """Looked at again at ``until``, or no longer watched."""
+
+    serial: str
+    until: int | None
 
 
 class UnitSet(Event, frozen=True, tag="unit_set"):
@@ -188,6 +208,10 @@ class LinkDown(Event, frozen=True, tag="link_down"):
     """The site's own line is off from here, as expected."""
 
 
+class LinkOverdue(Event, frozen=True, tag="link_overdue"):
+    """Down for longer than expected."""
+
+
 class LinkBack(Event, frozen=True, tag="link_back"):
     pass
 
@@ -201,12 +225,21 @@ class EndMoved(Event, frozen=True, tag="end_moved"):
 
 
 class CallbackAgreed(Event, frozen=True, tag="callback_agreed"):
+    """``text`` and ``time`` name words among the contact's personal data."""
+
     text: str
+    time: str = ""
 
 
 class AccountSet(Event, frozen=True, tag="account_set"):
     user: str
     disabled: bool
+
+
+class AccountRenamed(Event, frozen=True, tag="account_renamed"):
+    """A chat account has another name now; the name itself is personal data."""
+
+    user: str
 
 
 class VisitEnded(Event, frozen=True, tag="visit_ended"):
@@ -246,8 +279,11 @@ AnyEvent = (
     | AskSkipped
     | Reported
     | LightSeen
-    | CableChecked
+    | CheckAsked
+    | CheckDone
     | UnitChecked
+    | UnitAccepted
+    | UnitWatched
     | UnitSet
     | PoweredOn
     | PowerLost
@@ -261,11 +297,13 @@ AnyEvent = (
     | Paused
     | Unpaused
     | LinkDown
+    | LinkOverdue
     | LinkBack
     | OverAsked
     | EndMoved
     | CallbackAgreed
     | AccountSet
+    | AccountRenamed
     | calls.CallEvent
     | VisitEnded
     | NotDelivered

@@ -10,7 +10,7 @@ from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import event as e
-from bot.model.visit.state import Question, Unit, Visit
+from bot.model.visit.state import Question, Unit, UnitState, Visit
 
 _LIGHTS_KEPT = 12
 
@@ -48,6 +48,7 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         return fresh
     return replace(
         fresh,
+        units=_keeping_registrations(plan.units, visit.units),
         thread=visit.thread,
         calls=visit.calls,
         made=visit.made,
@@ -55,6 +56,16 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         stopped_at=visit.stopped_at,
         channel=visit.channel,
     )
+
+
+def _keeping_registrations(new: tuple[Unit, ...], old: tuple[Unit, ...]) -> tuple[Unit, ...]:
+    """The new plan's units; that a unit registered is never taken back, planned or not."""
+    registered = {u.serial: u for u in old if u.registered_at is not None}
+    accepted = {(u.serial, u.model) for u in old if u.accepted}
+    units = [
+        registered.pop(u.serial, replace(u, accepted=(u.serial, u.model) in accepted)) for u in new
+    ]
+    return (*units, *registered.values())
 
 
 def _amended(v: Visit, event: e.PlanAmended, at: int) -> Visit:
@@ -77,7 +88,15 @@ def _with_question(visit: Visit, **changes: Any) -> Visit:
 
 
 def _entered(v: Visit, event: e.Entered, at: int) -> Visit:
-    return replace(v, step=event.step, at_ask=0, question=None, cable_checks=0, lights=())
+    return replace(
+        v,
+        step=event.step,
+        at_ask=0,
+        question=None,
+        checks=(),
+        checked_at=None,
+        lights=(),
+    )
 
 
 def _begun(v: Visit, event: e.Begun, at: int) -> Visit:
@@ -94,8 +113,9 @@ def _light(v: Visit, event: e.LightSeen, at: int) -> Visit:
 
 def _checked(v: Visit, event: e.UnitChecked, at: int) -> Visit:
     def change(unit: Unit) -> Unit:
-        state = "checked" if unit.state == "waiting" else unit.state
-        return replace(unit, version=event.version or unit.version, state=state)
+        version = event.version or unit.version
+        known = unit.state == "waiting" or (unit.state == "held" and bool(version))
+        return replace(unit, version=version, state="checked" if known else unit.state)
 
     return _with_unit(v, event.serial, change)
 
@@ -117,7 +137,7 @@ def _power_lost(v: Visit, event: e.PowerLost, at: int) -> Visit:
 def _online(v: Visit, event: e.UnitOnline, at: int) -> Visit:
     def change(unit: Unit) -> Unit:
         first = at if unit.registered_at is None else unit.registered_at
-        return replace(unit, state="online", registered_at=first, lost_at=None)
+        return replace(unit, state="online", registered_at=first, lost_at=None, watched_until=None)
 
     return _with_unit(v, event.serial, change)
 
@@ -131,12 +151,21 @@ def _restarted(v: Visit, event: e.Restarted, at: int) -> Visit:
 
 
 def _stopped(v: Visit, event: e.Stopped, at: int) -> Visit:
-    return replace(v, stopped_at=v.stopped_at or at, question=None, paused_until=None)
+    since = at if v.stopped_at is None else v.stopped_at
+    return replace(v, stopped_at=since, question=None, paused_until=None)
 
 
 def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
     if event.state in ("rebook", "held"):
-        return replace(v, state=event.state, question=None, paused_until=None, waits_hold=False)
+        return replace(
+            v,
+            state=event.state,
+            question=None,
+            paused_until=None,
+            waits_hold=False,
+            waits_since=None,
+            units=tuple(replace(u, watched_until=None) for u in v.units),
+        )
     return replace(v, state=event.state)
 
 
@@ -147,6 +176,19 @@ def _call(v: Visit, event: CallEvent, at: int) -> Visit:
     if not event.call.blocks:
         return replace(after, made=v.made + 1)
     return replace(after, made=v.made + 1, question=None, paused_until=None)
+
+
+def _unheld(unit: Unit) -> UnitState:
+    return "waiting" if unit.state == "held" else unit.state
+
+
+def _extended(v: Visit, event: e.WindowExtended, at: int) -> Visit:
+    """A checkpoint the contact moved shifts too, so that it is not due at once."""
+    question = v.question
+    if question is None:
+        return v
+    moved = None if question.nudge_at is None else question.nudge_at + event.extra
+    return _with_question(v, extra=question.extra + event.extra, nudge_at=moved)
 
 
 def _account(v: Visit, event: e.AccountSet, at: int) -> Visit:
@@ -180,15 +222,22 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.CheckpointMoved: lambda v, ev, at: _with_question(
         v, nudge_at=ev.at, nudged=False, reported=False
     ),
-    e.WindowExtended: lambda v, ev, at: _with_question(
-        v, extra=(v.question.extra if v.question else 0) + ev.extra
+    e.WindowExtended: _extended,
+    e.QuestionClosed: lambda v, ev, at: replace(
+        v, question=None, at_ask=v.at_ask + ev.done, paused_until=None
     ),
-    e.QuestionClosed: lambda v, ev, at: replace(v, question=None, at_ask=v.at_ask + ev.done),
     e.AskSkipped: lambda v, _, at: replace(v, at_ask=v.at_ask + 1),
     e.Reported: lambda v, _, at: _with_question(v, reported=True),
     e.LightSeen: _light,
-    e.CableChecked: lambda v, _, at: replace(v, cable_checks=v.cable_checks + 1),
+    e.CheckAsked: lambda v, ev, at: replace(v, checks=(*v.checks, ev.ask), checked_at=None),
+    e.CheckDone: lambda v, _, at: replace(v, checked_at=at),
     e.UnitChecked: _checked,
+    e.UnitAccepted: lambda v, ev, at: _with_unit(
+        v, ev.serial, lambda u: replace(u, accepted=True, state=_unheld(u))
+    ),
+    e.UnitWatched: lambda v, ev, at: _with_unit(
+        v, ev.serial, lambda u: replace(u, watched_until=ev.until)
+    ),
     e.UnitSet: lambda v, ev, at: _with_unit(v, ev.serial, lambda u: replace(u, state=ev.state)),
     e.PoweredOn: _powered,
     e.PowerLost: _power_lost,
@@ -202,11 +251,14 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.HoldLeft: lambda v, _, at: replace(v, waits_hold=False, waits_since=None),
     e.Paused: lambda v, ev, at: replace(v, paused_until=ev.until),
     e.Unpaused: lambda v, _, at: replace(v, paused_until=None),
-    e.LinkDown: lambda v, _, at: replace(v, link_down_at=v.link_down_at or at),
-    e.LinkBack: lambda v, _, at: replace(v, link_down_at=None),
+    e.LinkDown: lambda v, _, at: replace(
+        v, link_down_at=at if v.link_down_at is None else v.link_down_at
+    ),
+    e.LinkOverdue: lambda v, _, at: replace(v, link_late=True),
+    e.LinkBack: lambda v, _, at: replace(v, link_down_at=None, link_late=False),
     e.OverAsked: lambda v, _, at: replace(v, over_asked=True),
     e.EndMoved: lambda v, ev, at: replace(v, agreed_end=ev.until, over_asked=False),
-    e.CallbackAgreed: lambda v, ev, at: replace(v, callback=ev.text),
+    e.CallbackAgreed: lambda v, ev, at: replace(v, callback=ev.text, callback_time=ev.time),
     e.AccountSet: _account,
     e.VisitEnded: lambda v, ev, at: replace(
         v, state="done", question=None, unsigned=not ev.signed, paused_until=None

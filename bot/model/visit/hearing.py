@@ -1,5 +1,6 @@
 """What people say and press, taken the worst first; everything heard is kept on record."""
 
+import re
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -7,14 +8,21 @@ from bot.model.calls.life import clear
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER
 from bot.model.fact import Actor, Pressed, Said
-from bot.model.people import text_key
+from bot.model.people import person_key, text_key
 from bot.model.policy import minutes
 from bot.model.reader import read
 from bot.model.reading import Heard, Reading
 from bot.model.visit import event as e
 from bot.model.visit import more_time
-from bot.model.visit.answers import answered, ask_how_long, raise_and_say, rebook
-from bot.model.visit.asks import buttons, rearm
+from bot.model.visit.answers import (
+    answered,
+    ask_how_long,
+    callback_given,
+    raise_and_say,
+    rebook,
+)
+from bot.model.visit.asks import TYPED, allowed, prompt, rearm
+from bot.model.visit.lights import saw
 from bot.model.visit.power import power_cycled
 from bot.model.visit.safety import danger, site_stops
 from bot.model.visit.state import Question
@@ -22,6 +30,12 @@ from bot.model.visit.turn import Turn
 
 #: How often we ask back about one question before a person is called.
 _ASK_BACK = 2
+#: Least digits of a telephone number.
+_NUMBER = 5
+#: A clock time beside a telephone number, however the reader takes the whole.
+_CLOCK = re.compile(r"\b([01]?\d|2[0-3])[:.][0-5]\d\b|\b(1[0-2]|[1-9])\s?[ap]\.?m\b", re.IGNORECASE)
+#: States in which somebody of the site has a conversation with us.
+UNDER_WAY = ("invited", "agreed", "running")
 
 
 def role_of(turn: Turn, actor: Actor) -> str:
@@ -41,28 +55,49 @@ def said(turn: Turn, fact: Said) -> None:
     role = role_of(turn, fact.actor)
     readings = _read(turn, fact)
     first = readings[0]
-    text = text_key(fact.id)
+    text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
     turn.emit(e.Heard(fact.actor.user, role, first.kind, first.rule, first.value, text))
-    if first.kind == "danger":
+    if first.kind == "danger" and not _only_asking(role, first):
         danger(turn, first.rule)
-        return
-    if role in ("oncall", "admin"):
+    elif role in ("oncall", "admin"):
         turn.answer = "nothing"  # what the team writes is not an answer of the contact
-        return
-    if role == "stranger":
+    elif role == "stranger":
         turn.say("not_you", key="prompt")
         turn.answer = "not_yours"
-        return
-    if fact.edited:
+    elif fact.edited:
         turn.answer = "nothing"  # an edit counts for danger; an answer is given anew
+    else:
+        _from_site(turn, fact, first, text)
+
+
+def _only_asking(role: str, reading: Reading) -> bool:
+    """Whether the team asks about danger, or says there is none; from a site it always counts."""
+    return role in ("oncall", "admin") and reading.confidence < 1
+
+
+def _from_site(turn: Turn, fact: Said, reading: Reading, text: str) -> None:
+    """Words of the contact or the deputy."""
+    sign_of_life(turn)
+    asks_for_person = reading.kind in ("help", "stop") and not turn.visit.blocked
+    if asks_for_person and (turn.visit.waits_hold or turn.visit.state not in UNDER_WAY):
+        raise_and_say(turn, "help", "help_coming")
         return
     if not _heard_out(turn, text):
         return
+    if turn.visit.paused_until is not None and reading.kind != "pause":
+        more_time.end_pause(turn)
     question = turn.visit.question
-    if question is not None and question.ask == "callback" and _has_number(fact.words):
-        answered(turn, question, text)
+    if question is not None and question.kind == "callback" and _gives(question, fact.words):
+        timed = reading.kind == "later" or _CLOCK.search(fact.words) is not None
+        callback_given(turn, question, text, timed=timed)
         return
-    _act(turn, first)
+    _act(turn, reading)
+
+
+def _gives(question: Question, words: str) -> bool:
+    """Whether the words hold what was asked for: a number to call, or a time for it."""
+    digits = sum(ch.isdigit() for ch in words)
+    return digits >= (1 if question.ask == "callback_time" else _NUMBER)
 
 
 def _read(turn: Turn, fact: Said) -> list[Reading]:
@@ -76,6 +111,16 @@ def _read(turn: Turn, fact: Said) -> list[Reading]:
     words = "\n".join((fact.words, *fact.files))
     lexicon = turn.context.lexicon(turn.visit.contact.lang)
     return read(words, heard, turn.context.book, lexicon, dangers=tuple(lexicons.values()))
+
+
+def sign_of_life(turn: Turn) -> None:
+    """Somebody of the site was heard: what was called for their silence is over."""
+    if turn.visit.state not in UNDER_WAY:
+        return
+    for call in turn.visit.open_calls:
+        if call.cause in CLEARED_BY_ANSWER:
+            clear(turn, call, "answer")
+    rearm(turn)
 
 
 def _heard_out(turn: Turn, text: str) -> bool:
@@ -94,24 +139,15 @@ def _heard_out(turn: Turn, text: str) -> bool:
     elif visit.waits_hold:
         turn.say("held_wait", key="prompt")
     else:
-        for call in visit.open_calls:
-            if call.cause in CLEARED_BY_ANSWER:
-                clear(turn, call, "answer")
-        rearm(turn)
         return True
     return False
 
 
 def _pass_on(turn: Turn, text: str) -> None:
     """Whoever has the call reads what the contact adds."""
-    visit = turn.visit
-    for call in visit.open_calls:
+    for call in turn.visit.open_calls:
         if call.called_at is not None:
-            turn.post_call(call, "call_contact_says", words=f"@p:{visit.contact.key}:{text}")
-
-
-def _has_number(words: str) -> bool:
-    return sum(ch.isdigit() for ch in words) >= 5
+            turn.post_call(call, "call_contact_says", words=f"@p:{text}")
 
 
 def _act(turn: Turn, reading: Reading) -> None:
@@ -130,9 +166,12 @@ def _act(turn: Turn, reading: Reading) -> None:
         case "thanks" | "small_talk":
             turn.say("kind_line", key="prompt")
         case _ if question is None:
-            turn.say("agreed_wait" if turn.visit.state == "agreed" else "nothing_open")
+            agreed = turn.visit.state == "agreed"
+            turn.say("agreed_wait" if agreed else "nothing_open", key="prompt")
         case "question":
-            turn.say(question.nudge, buttons=buttons(question, turn.context.book), key="prompt")
+            prompt(turn, question, question.nudge)
+        case "light" if reading.pattern and not reading.ask:
+            saw(turn, question, reading.pattern)
         case _:
             value = answer_of(reading, question)
             if value and not reading.ask:
@@ -144,38 +183,40 @@ def _act(turn: Turn, reading: Reading) -> None:
 def answer_of(reading: Reading, question: Question) -> str:
     """The answer a reading gives to the open question; empty when it gives none."""
     kind, ask = reading.kind, question.kind
-    if kind == "light" and reading.pattern:
-        return f"light:{reading.pattern}"
-    if question.answers and kind == "choice" and reading.value in question.answers:
-        return reading.value
-    table = {
-        ("consent", "yes"): "yes",
-        ("consent", "no"): "no",
-        ("begin", "yes"): "here",
-        ("begin", "done"): "here",
-        ("begin", "no"): "not_tonight",
-        ("mobile", "done"): "done",
-        ("mobile", "yes"): "done",
-        ("mobile", "no_signal"): "no_signal",
-        ("confirm", "done"): "done",
-        ("serial", "yes"): "same",
-        ("serial", "no"): "different",
-    }
+    if question.answers:
+        return reading.value if kind == "choice" and reading.value in question.answers else ""
     if ask in ("serial", "version") and kind == ask:
         return reading.value
-    return table.get((ask, kind), "")
+    if question.ask in TYPED:
+        return ""
+    return _PLAIN.get((ask, kind), "")
+
+
+_PLAIN: dict[tuple[str, str], str] = {
+    ("consent", "yes"): "yes",
+    ("consent", "no"): "no",
+    ("begin", "yes"): "here",
+    ("begin", "done"): "here",
+    ("begin", "no"): "not_tonight",
+    ("mobile", "done"): "done",
+    ("mobile", "yes"): "done",
+    ("mobile", "no_signal"): "no_signal",
+    ("callback", "done"): "done",
+    ("confirm", "done"): "done",
+    ("serial", "yes"): "same",
+    ("serial", "no"): "different",
+}
 
 
 def ask_back(turn: Turn, question: Question, template: str) -> None:
-    """One short question with buttons, never twice the same; then a person is offered."""
+    """One short question with buttons, never twice the same; then a person is called."""
     if question.asked_back >= _ASK_BACK:
         raise_and_say(turn, "not_understood", "help_coming")
         return
     turn.emit(e.AskedBack(question.id))
     if question.asked_back:
         template = "ask_person"
-    shown = buttons(question, turn.context.book)
-    turn.say(template or "ask_again", buttons=shown, key="prompt")
+    prompt(turn, question, template or "ask_again")
 
 
 def _later(turn: Turn, reading: Reading) -> None:
@@ -212,27 +253,36 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     if role == "stranger":
         turn.answer = "not_yours"
         return
+    if role in ("contact", "deputy"):
+        sign_of_life(turn)
     question = turn.visit.question
     if question is None or question.id != name:
         turn.answer = "stale"
-        return
-    if not _heard_out(turn, ""):
-        turn.answer = "stale"
-        return
-    if kind == "a":
+    elif kind == "v":
+        _wish(turn, question, value)
+    elif kind == "a" and value in allowed(question, turn.context.book):
+        if turn.visit.paused_until is not None:
+            more_time.end_pause(turn)
         answered(turn, question, value)
     else:
-        _wish(turn, value)
+        turn.answer = "stale"
 
 
-def _wish(turn: Turn, wish: str) -> None:
+def _wish(turn: Turn, question: Question, wish: str) -> None:
+    paused = turn.visit.paused_until is not None
+    if wish == "unpause":
+        if paused:
+            more_time.unpause(turn)
+        else:
+            turn.answer = "stale"
+        return
+    if paused:
+        more_time.end_pause(turn)
     match wish:
         case "help":
             raise_and_say(turn, "help", "help_coming")
         case "latest":
-            more_time.latest(turn)
-        case "unpause":
-            more_time.unpause(turn)
+            more_time.latest(turn, question)
         case "other_evening":
             rebook(turn, "other_evening")
         case "more10" | "more20":

@@ -2,74 +2,102 @@
 
 from bot.model.calls.life import raise_call
 from bot.model.policy import MINUTE, minutes
-from bot.model.runbook import Seen
+from bot.model.runbook import LightDo, Seen
 from bot.model.visit import event as e
-from bot.model.visit.asks import ask_own
-from bot.model.visit.steps import current
+from bot.model.visit.asks import ask_own, ask_runbook, prompt
+from bot.model.visit.state import Question
+from bot.model.visit.steps import current, steps
+from bot.model.visit.timing import latest_nudge
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import close_question, enter, go_on
+from bot.model.visit.walk import close_question, go_on
 
 _SHORTEST_WAIT = 3 * MINUTE
+#: What is asked of the contact, by what the light calls for.
+CHECKS: dict[LightDo, str] = {"check_cable": "reseat", "check_power": "power_check"}
 
 
-def saw(turn: Turn, pattern: str) -> None:
-    """The contact sees ``pattern``; it is one of the runbook's."""
+def saw(turn: Turn, question: Question, pattern: str) -> None:
+    """The contact sees ``pattern``, one of the runbook's, while ``question`` is open."""
     stage = current(turn.visit, turn.context.book).stage
     seen = stage.lights.get(pattern)
     turn.emit(e.LightSeen(pattern))
-    if seen is None:  # a light where none was asked for: note it, say what is needed now
-        turn.say("light_not_now")
+    asked = question.kind == "light" or question.ask in CHECKS.values()
+    if seen is None or not (asked or seen.do == "call"):
+        turn.say("light_not_now", key="prompt")  # none was asked for: noted, and on as before
         return
     match seen.do:
         case "wait":
-            _wait(turn, seen.say or "light_wait")
+            _wait(turn, question, seen.say or "light_wait")
         case "next":
             close_question(turn, pattern)
             go_on(turn)
         case "success":
-            _success(turn)
-        case "check_cable":
-            _check(turn, seen, pattern, "reseat")
-        case "check_power":
-            _check(turn, seen, pattern, "power_check")
+            _success(turn, question)
+        case "check_cable" | "check_power":
+            _check(turn, question, seen, pattern)
         case "call":
             _call(turn, seen, pattern)
 
 
-def _wait(turn: Turn, template: str) -> None:
+def _wait(turn: Turn, question: Question, template: str) -> None:
     """As it should be: tell when we ask again, which is never later than the window."""
-    question = turn.visit.question
-    if question is None:
+    if question.kind != "light":  # the light answers what we asked them to check
+        close_question(turn, "seen", done=False)
+        watch(turn, template)
         return
     wanted = turn.at + max(_SHORTEST_WAIT, question.checkpoint // 2)
-    last = question.last
-    until = wanted if last is None else max(turn.at, min(wanted, last))
-    turn.emit(e.CheckpointMoved(until))
+    until = min(wanted, latest_nudge(question, turn.context.policy))
+    if until > turn.at:
+        turn.emit(e.CheckpointMoved(until))
+    else:  # the window is all but over, and whoever reports is not asked again
+        turn.emit(e.Reported())
+        until = question.last or wanted
     turn.say(template, until=until, key="wait")
 
 
-def _success(turn: Turn) -> None:
+def watch(turn: Turn, text: str) -> None:
+    """Ask for the light once more, after a check; the unit now gets its time."""
+    step = current(turn.visit, turn.context.book)
+    turn.emit(e.CheckDone())
+    ask = next(a for a in step.stage.asks if a.kind == "light")
+    wait = minutes(turn.context.book.limits.after_cable_check)
+    ask_runbook(turn, step.stage, ask, text=text, window=wait)
+
+
+def _success(turn: Turn, question: Question) -> None:
     """A success colour. Too early it is asked again; alone it never closes the last stage."""
     stage = current(turn.visit, turn.context.book).stage
     since = turn.visit.powered_at
     if since is not None and turn.at - since < minutes(stage.shortest):
-        _wait(turn, "light_too_early")
+        _wait(turn, question, "light_too_early")
         return
     if stage.waits_for_registration:
-        _wait(turn, "light_success_wait")
+        _wait(turn, question, "light_success_wait")
         return
     close_question(turn, "success")
-    enter(turn, turn.visit.step + 1, text="registry_after_success")
+    walk = steps(turn.context.book, turn.visit.units)
+    following = walk[turn.visit.step + 1 : turn.visit.step + 2]
+    waits = any(step.stage.waits_for_registration for step in following)
+    go_on(turn, text="registry_after_success" if waits else "")
 
 
-def _check(turn: Turn, seen: Seen, pattern: str, ask: str) -> None:
-    """First the cable (or the lead); the second time a person."""
-    close_question(turn, pattern, done=False)
-    if turn.visit.cable_checks:
-        _call(turn, seen, pattern)
+def _check(turn: Turn, question: Question, seen: Seen, pattern: str) -> None:
+    """First the cable (or the lead), then its time, and only then a person."""
+    ask = CHECKS[seen.do]
+    if question.ask == ask:
+        prompt(turn, question, question.nudge)  # not done yet
         return
-    turn.emit(e.CableChecked())
-    ask_own(turn, ask, "confirm", checkpoint=5, window=15)
+    if ask not in turn.visit.checks:
+        close_question(turn, pattern, done=False)
+        turn.emit(e.CheckAsked(ask))
+        ask_own(turn, ask, "confirm", checkpoint=5, window=15)
+        return
+    done = turn.visit.checked_at
+    wait = minutes(turn.context.book.limits.after_cable_check)
+    if seen.do == "check_cable" and done is not None and turn.at < done + wait:
+        _wait(turn, question, "light_give_time")
+        return
+    _call(turn, seen, pattern)
 
 
 def _call(turn: Turn, seen: Seen, pattern: str) -> None:

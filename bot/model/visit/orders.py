@@ -1,55 +1,61 @@
 """What the team orders for one site, by command or button; rights are checked here."""
 
-from bot.model.calls import event as c
-from bot.model.calls.press import press
+from bot.model.calls.press import press, third_party
 from bot.model.calls.state import Call
 from bot.model.fact import Ordered
+from bot.model.policy import minutes
 from bot.model.visit.answers import rebook
+from bot.model.visit.asks import ask_again
 from bot.model.visit.safety import restart
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import go_on
 
-ORDERS = ("restart", "rebook", "close", "ask")
+ORDERS = ("restart", "rebook", "close", "third_party", "ask")
 
 
 def ordered(turn: Turn, fact: Ordered) -> None:
+    """Do it, if the one who orders may."""
     actor = fact.actor
     if not (actor.oncall or actor.admin):
         turn.answer = "not_yours"
         return
     match fact.order:
         case "restart":
-            restart_visit(turn, actor.user)
+            restart(turn, actor.user)
         case "rebook":
-            rebook(turn, fact.args.get("reason", "ordered"))
+            _rebook(turn, fact)
         case "close":
-            turn.answer = press(turn, actor, fact.args.get("call", ""), "close")
+            reason = fact.args.get("reason", "")
+            verb = f"close_{reason}" if reason else "close"
+            turn.answer = press(turn, actor, fact.args.get("call", ""), verb)
+        case "third_party":
+            _third_party(turn, fact)
         case "ask":
-            go_on(turn)
+            ask_again(turn)
         case _:
             turn.answer = "unknown"
 
 
-def restart_visit(turn: Turn, by: str) -> None:
-    """The site is safe, a person says: close the danger call and go on where it stood."""
-    if turn.visit.stopped_at is None:
-        turn.answer = "nothing"
+def _rebook(turn: Turn, fact: Ordered) -> None:
+    if turn.visit.state in ("done", "rebook") or turn.visit.stopped_at is not None:
+        turn.answer = "nothing"  # a danger stop is closed first, by who knows it is safe
         return
-    restart(turn, by)
-    for call in turn.visit.open_calls:
-        if call.cause == "danger":
-            turn.emit_call(c.Closed(call.id, by, "restarted"))
-            turn.post_call(_closed(turn, call), "call_restarted", who=_name(turn, by))
-    turn.say("restarted")
-    go_on(turn)
+    rebook(turn, fact.args.get("reason", "ordered"))
 
 
-def _closed(turn: Turn, call: Call) -> Call:
-    found = turn.visit.call(call.id)
-    assert found is not None
-    return found
+def _third_party(turn: Turn, fact: Ordered) -> None:
+    """``call``, ``ticket`` and ``minutes``: until then the line is with its carrier."""
+    call = turn.visit.call(fact.args.get("call", "")) or _dead_line(turn)
+    wait = fact.args.get("minutes", "")
+    if call is None or not call.open or not wait.isdecimal():
+        turn.answer = "stale" if call is None or not call.open else "unknown"
+        return
+    if call.operator not in ("ack", "shelved"):
+        turn.answer = press(turn, fact.actor, call.id, "take")
+        call = turn.visit.call(call.id)
+        assert call is not None
+    ticket = fact.args.get("ticket", "")
+    turn.answer = third_party(turn, fact.actor, call, wait=minutes(int(wait)), ticket=ticket)
 
 
-def _name(turn: Turn, user: str) -> str:
-    staff = turn.context.roster.find(user)
-    return staff.name if staff else user
+def _dead_line(turn: Turn) -> Call | None:
+    return next((c for c in turn.visit.open_calls if c.cause == "dead_line"), None)

@@ -8,21 +8,39 @@ from bot.model.visit.turn import Turn
 
 
 def gap(turn: Turn, fact: Gap) -> None:
-    away = fact.until - fact.since
-    if away <= 0 or not turn.known:
+    if fact.until <= fact.since:
         turn.answer = "nothing"
         return
-    for call in turn.visit.open_calls:
-        if fact.since <= call.due:
-            turn.emit_call(c.Reminded(call.id, call.operator, call.due + away))
+    _calls(turn, fact)
     question = turn.visit.question
-    if question is None or turn.visit.state != "running":
-        turn.answer = "nothing" if not turn.events else "ok"
+    if question is not None:
+        began = question.made_at if question.asked_at is None else question.asked_at
+        lost = fact.until - max(fact.since, began)
+        if lost > 0:
+            turn.emit(e.WindowExtended(lost, fact.why))
+            _catch_up(turn)
+    if not turn.events:
+        turn.answer = "nothing"
+
+
+def _calls(turn: Turn, fact: Gap) -> None:
+    """Whoever was called could not answer either. A time that was stated is kept."""
+    for call in turn.visit.open_calls:
+        lost = fact.until - max(fact.since, call.raised_at)
+        if lost > 0 and call.due >= fact.since and call.operator in ("none", "ack"):
+            turn.emit_call(c.Delayed(call.id, call.due + lost))
+
+
+def _catch_up(turn: Turn) -> None:
+    """Ask where they are; a question still on its way is the catch-up itself."""
+    question = turn.visit.question
+    if question is None or question.asked_at is None or turn.visit.state != "running":
         return
-    began = fact.since if question.asked_at is None else max(fact.since, question.asked_at)
-    turn.emit(e.WindowExtended(max(0, fact.until - began), fact.why))
-    if question.asked_at is None:
-        return  # the question itself is still to come: it is the catch-up
+    paused = turn.visit.paused_until
+    if paused is not None:
+        if paused > turn.at:
+            return
+        turn.emit(e.Unpaused())
     turn.say(
         "catch_up",
         buttons=buttons(question, turn.context.book),

@@ -1,9 +1,11 @@
 """A plan arrives: the first one, a new one before the evening, or an amendment under way."""
 
 import msgspec
+from msgspec.structs import replace
 
 from bot.model.calls.life import clear, raise_call
 from bot.model.fact import Planned
+from bot.model.serial import normal
 from bot.model.versions import at_least
 from bot.model.visit import event as e
 from bot.model.visit.state import Plan, Unit
@@ -12,11 +14,11 @@ from bot.model.visit.turn import Turn
 
 def planned(turn: Turn, fact: Planned) -> None:
     plan = msgspec.json.decode(fact.plan, type=Plan)
-    if (turn.known and not _may_replan(turn)) or (turn.known and _same(turn, plan)):
+    if turn.known and (not _may_replan(turn) or _same(turn, plan)):
         _amend(turn, plan)
     else:
         _plan(turn, plan)
-    for value in (u.serial for u in turn.visit.units):
+    for value in (normal(u.serial) for u in turn.visit.units):
         turn.index("serial", value)
     for person in (turn.visit.contact, turn.visit.deputy):
         if person is not None:
@@ -25,9 +27,8 @@ def planned(turn: Turn, fact: Planned) -> None:
 
 def _may_replan(turn: Turn) -> bool:
     """Serial, stage and start may change only while nobody is under way."""
-    return turn.visit.state in ("planned", "held", "invited", "agreed", "rebook") and (
-        turn.visit.begun_at is None and not turn.visit.blocked_by_danger
-    )
+    before = turn.visit.state in ("planned", "held", "invited", "agreed", "rebook")
+    return before and turn.visit.stopped_at is None
 
 
 def _same(turn: Turn, plan: Plan) -> bool:
@@ -48,16 +49,32 @@ def _same(turn: Turn, plan: Plan) -> bool:
 
 
 def _amend(turn: Turn, plan: Plan) -> None:
+    """People and particulars only; an account known to be disabled stays so."""
+    visit = turn.visit
+    disabled = {p.user for p in (visit.contact, visit.deputy) if p is not None and p.disabled}
+    contact = replace(plan.contact, disabled=plan.contact.user in disabled)
+    deputy = plan.deputy
+    if deputy is not None:
+        deputy = replace(deputy, disabled=deputy.user in disabled)
+    plan = replace(plan, contact=contact, deputy=deputy)
+    if (plan.site, plan.contact, plan.deputy, plan.end) == (
+        visit.site,
+        visit.contact,
+        visit.deputy,
+        visit.end,
+    ):
+        turn.answer = "repeat"
+        return
     turn.emit(e.PlanAmended(plan))
 
 
 def _plan(turn: Turn, plan: Plan) -> None:
     subject = turn.fact.subject
     turn.emit(e.PlanSet(plan, subject.wave, subject.site))
+    reasons = [(u, why) for u in turn.visit.units if (why := ineligible(turn, u))]
     for call in turn.visit.open_calls:
-        if call.cause in ("held", "not_started"):
+        if call.cause == "not_started" or (call.cause == "held" and not reasons):
             clear(turn, call, "plan")
-    reasons = [(u, why) for u in plan.units if (why := ineligible(turn, u))]
     for unit, why in reasons:
         turn.emit(e.UnitSet(unit.serial, "held", why))
     if reasons:
@@ -70,6 +87,8 @@ def ineligible(turn: Turn, unit: Unit) -> str:
 
     A unit whose version is not known may start: its label is read before anything is done.
     """
+    if unit.accepted or unit.registered_at is not None:
+        return ""
     eligible = turn.context.book.models.get(unit.model)
     if eligible is None:
         return "model"

@@ -4,7 +4,7 @@ from bot.model.visit import event as e
 from bot.model.visit.answers import raise_and_say
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import load_again
+from bot.model.visit.walk import close_question, load_again
 
 _TWICE = 2
 
@@ -17,8 +17,8 @@ def power_cycled(turn: Turn) -> None:
         turn.say("power_noted", key="prompt")
         return
     turn.emit(e.PowerLost(unit.serial))
-    cuts = unit.power_cuts + 1
-    if cuts >= _TWICE:
+    close_question(turn, "power lost", done=False)
+    if unit.power_cuts + 1 >= _TWICE:
         raise_and_say(turn, "power_twice", "power_twice")
         return
     load_again(turn, unit.serial)

@@ -5,8 +5,9 @@ from bot.model.calls.state import CLEARED_BY_REGISTRATION
 from bot.model.fact import Registered
 from bot.model.serial import normal
 from bot.model.visit import event as e
+from bot.model.visit.asks import rearm
 from bot.model.visit.state import Unit, Visit
-from bot.model.visit.steps import after_registration, steps
+from bot.model.visit.steps import after_registration, all_registered, is_over, steps
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begun, enter
 
@@ -41,6 +42,13 @@ def _online(turn: Turn, fact: Registered, unit: Unit) -> None:
     turn.tell_wave("online", serial=unit.serial)
     if first:
         _thank(turn, unit)
+        _hear_again(turn)
+
+
+def _hear_again(turn: Turn) -> None:
+    """A question that had become a call, and stays open: silence counts anew."""
+    if not any(c.cleared_at is None for c in turn.visit.open_calls):
+        rearm(turn)
 
 
 def _thank(turn: Turn, unit: Unit) -> None:
@@ -51,12 +59,16 @@ def _thank(turn: Turn, unit: Unit) -> None:
             if call.blocks and call.called_at is not None:
                 turn.post_call(call, "call_unit_registered", serial=unit.serial)
         return
-    if visit.state in ("done", "rebook", "held"):
+    if visit.state in ("done", "held"):
+        return
+    if visit.state == "rebook":
+        _after_all(turn)
         return
     target = after_registration(visit, book, unit.serial)
-    if visit.step >= target or _others_before(visit, turn, target):
+    if _others_first(visit, turn, target):
+        turn.say("online_other", serial=unit.serial, model=unit.model)
         return
-    if visit.begun_at is None:  # the contact was ahead of the conversation
+    if visit.state != "running" or visit.begun_at is None:  # ahead of the conversation
         turn.emit(e.StateSet("running", "registered before the conversation began"))
         begun(turn)
     turn.say("online_thanks")
@@ -65,10 +77,20 @@ def _thank(turn: Turn, unit: Unit) -> None:
     enter(turn, target, forced=True)
 
 
-def _others_before(visit: Visit, turn: Turn, target: int) -> bool:
-    """Whether another unit of the site still has to be walked through first."""
-    serials = {step.unit for step in steps(turn.context.book, visit.units)[visit.step : target]}
-    return any(u.serial in serials and u.registered_at is None for u in visit.units)
+def _others_first(visit: Visit, turn: Turn, target: int) -> bool:
+    """Whether the walk stands at another unit of the site, or past this one already."""
+    if visit.step >= target:
+        return True
+    walk = steps(turn.context.book, visit.units)[visit.step : target]
+    return any(step.unit and not is_over(visit, step) for step in walk)
+
+
+def _after_all(turn: Turn) -> None:
+    """It was to be another evening, and was done all the same."""
+    turn.say("online_thanks")
+    if all_registered(turn.visit):
+        turn.emit(e.VisitEnded(signed=False))
+        turn.tell_wave("done")
 
 
 def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:

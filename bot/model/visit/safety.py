@@ -1,11 +1,13 @@
 """Danger and the wish to stop. A stop is never undone but by a person of the team."""
 
-from bot.model.calls.life import raise_call
+from bot.model.calls import event as c
+from bot.model.calls.life import as_now, raise_call
 from bot.model.fact import Said
 from bot.model.message import ESCALATION
 from bot.model.visit import event as e
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
+from bot.model.visit.walk import go_on
 
 
 def danger(turn: Turn, rule: str) -> None:
@@ -16,14 +18,12 @@ def danger(turn: Turn, rule: str) -> None:
     """
     turn.answer = "danger"
     already = turn.visit.stopped_at is not None
+    step = current(turn.visit, turn.context.book)
     turn.emit(e.Stopped(rule))
     fact = turn.fact
-    elsewhere = not (isinstance(fact, Said) and fact.place == "thread")
-    if elsewhere:
+    if not (isinstance(fact, Said) and fact.place == "thread"):
         turn.say("danger", urgency=ESCALATION)
-    call = raise_call(
-        turn, "danger", stage=current(turn.visit, turn.context.book).stage.id, seen=rule
-    )
+    call = raise_call(turn, "danger", stage=step.stage.id, seen=rule)
     if already:
         turn.post_call(call, "call_danger_again")
     else:
@@ -38,5 +38,16 @@ def site_stops(turn: Turn) -> None:
 
 
 def restart(turn: Turn, by: str) -> None:
-    """A person of the team has spoken to the site and lets the visit go on."""
+    """The site is safe, a person says: close the danger call and go on where it stood."""
+    if turn.visit.stopped_at is None:
+        turn.answer = "nothing"
+        return
     turn.emit(e.Restarted(by))
+    staff = turn.context.roster.find(by)
+    for call in turn.visit.open_calls:
+        if call.cause == "danger":
+            turn.emit_call(c.Closed(call.id, by, "restarted"))
+            turn.post_call(as_now(turn, call), "call_restarted", who=staff.name if staff else by)
+    if turn.visit.state == "running" and not turn.visit.blocked:
+        turn.say("restarted")
+    go_on(turn)

@@ -3,35 +3,69 @@
 from bot.model.calls.state import Call
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
-from bot.model.visit.steps import after_registration
 from bot.model.visit.turn import Turn
-from bot.model.visit.walk import enter, go_on
+from bot.model.visit.walk import UNKNOWN_VERSION, close_question, go_on
 
 
 def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
-    """Go on where the visit stood, or rebook; danger needs the person who closes it to say so."""
-    visit = turn.visit
-    if reason == "rebook":
-        if visit.stopped_at is not None:
-            turn.emit(e.Restarted(by))
-        if visit.state not in ("done", "rebook"):
-            turn.emit(e.StateSet("rebook", "closed with another evening"))
-            if visit.thread:
-                turn.say("rebook")
-        return
-    if call.cause == "danger" and visit.stopped_at is not None:
+    """Go on where the visit stood, or rebook; who closes a danger call says that it is safe."""
+    if call.cause == "danger" and turn.visit.stopped_at is not None:
         turn.emit(e.Restarted(by))
-    rearm(turn)
+    if reason == "rebook":
+        _another_evening(turn)
+        return
+    if call.cleared_at is None:
+        _accept(turn, call, by)
+        _watch(turn, call)
     if turn.visit.waits_hold:
         turn.emit(e.HoldMet())  # still held: the next reminder counts from now
-    if turn.visit.question is not None or turn.visit.blocked or turn.visit.waits_hold:
+    if turn.visit.blocked or turn.visit.waits_hold:
         return
+    _resume(turn)
+
+
+def _another_evening(turn: Turn) -> None:
+    visit = turn.visit
+    if visit.state in ("done", "rebook"):
+        return
+    turn.emit(e.StateSet("rebook", "closed with another evening"))
+    if visit.out_of_service:
+        turn.tell_wave("without_service")
+    if visit.thread:
+        turn.say("rebook")
+
+
+def _accept(turn: Turn, call: Call, by: str) -> None:
+    """A person lets units be installed although model or version did not match."""
+    visit = turn.visit
+    if call.cause == "held" and visit.state == "held":
+        for held in visit.units:
+            if held.state == "held":
+                turn.emit(e.UnitAccepted(held.serial, by))
+        turn.emit(e.StateSet("planned", "a person let it go ahead"))
     unit = visit.unit(call.unit)
-    if unit is not None and unit.registered_at is not None and visit.state == "running":
-        target = after_registration(turn.visit, turn.context.book, unit.serial)
-        if turn.visit.step < target:
-            enter(turn, target, forced=True)
-            return
-    if visit.state == "running" and call.cause not in ("not_started", "lost"):
-        turn.say("going_on")
+    if call.cause != "mismatch" or unit is None or unit.state != "held":
+        return
+    if unit.version or call.seen == UNKNOWN_VERSION:  # else its serial was wrong: read it again
+        turn.emit(e.UnitAccepted(unit.serial, by))
+
+
+def _watch(turn: Turn, call: Call) -> None:
+    """Closed before the condition was seen to end: its unit stays watched."""
+    unit = turn.visit.unit(call.unit)
+    if unit is not None and not unit.online:
+        turn.emit(e.UnitWatched(unit.serial, turn.at + turn.context.policy.watch))
+
+
+def _resume(turn: Turn) -> None:
+    """Go on with the open question, or with the next one."""
+    question = turn.visit.question
+    if question is not None and question.asked_at is not None:
+        rearm(turn)
+        return
+    if question is not None and question.late:  # it never arrived: put it once more
+        close_question(turn, "not delivered", done=False)
+    if turn.visit.question is None and turn.visit.state in ("invited", "running"):
+        if turn.visit.state == "running":
+            turn.say("going_on")
         go_on(turn)

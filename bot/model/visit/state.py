@@ -38,6 +38,8 @@ class Unit(msgspec.Struct, frozen=True):
     registered_at: int | None = None  # never taken back
     lost_at: int | None = None
     power_cuts: int = 0
+    accepted: bool = False  # a person let it be installed although it did not match
+    watched_until: int | None = None  # its call was closed before it was online
 
     @property
     def online(self) -> bool:
@@ -130,13 +132,16 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     waits_since: int | None = None
     paused_until: int | None = None
     link_down_at: int | None = None  # the line is down, as expected
-    cable_checks: int = 0  # at this stage
+    link_late: bool = False  # down for longer than expected; a call was raised
+    checks: tuple[str, ...] = ()  # asks by which cable or lead were checked at this stage
+    checked_at: int | None = None  # when the contact had done the last of them
     powered_at: int | None = None  # power on, or last power cut
     lights: tuple[tuple[int, str], ...] = ()  # what was seen when, newest last
     calls: tuple[Call, ...] = ()
     nudges: int = 0
     made: int = 0  # questions and calls made so far, for their ids
-    callback: str = ""  # personal-data key of a number and time to call back
+    callback: str = ""  # personal-data key of the words that give a number to call back
+    callback_time: str = ""  # and of those that give the time, where they are others
     unsigned: bool = False  # the last question of a finished visit was never answered
 
     def unit(self, serial: str) -> Unit | None:
@@ -152,10 +157,6 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def blocked(self) -> bool:
         return self.stopped_at is not None or any(c.blocks for c in self.calls)
-
-    @property
-    def blocked_by_danger(self) -> bool:
-        return self.stopped_at is not None
 
     @property
     def live(self) -> bool:

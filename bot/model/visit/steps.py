@@ -2,7 +2,7 @@
 
 from typing import NamedTuple
 
-from bot.model.runbook import Runbook, Stage
+from bot.model.runbook import AskKind, Runbook, Stage
 from bot.model.visit.state import Unit, Visit
 
 
@@ -23,33 +23,48 @@ def current(visit: Visit, book: Runbook) -> Step:
     return steps(book, visit.units)[visit.step]
 
 
+def is_over(visit: Visit, step: Step) -> bool:
+    """Whether there is nothing left to do at the step: what it is for has registered already."""
+    if step.unit:
+        unit = visit.unit(step.unit)
+        return unit is not None and unit.registered_at is not None
+    return step.stage.waits_for_registration and all_registered(visit)
+
+
+def all_registered(visit: Visit) -> bool:
+    return all(unit.registered_at is not None for unit in visit.units)
+
+
+def tidying(visit: Visit, book: Runbook) -> bool:
+    """Whether all units run and only what comes after them is left."""
+    walk = steps(book, visit.units)
+    rest = walk[visit.step :]
+    return all_registered(visit) and all(is_over(visit, s) or not s.unit for s in rest)
+
+
 def after_registration(visit: Visit, book: Runbook, serial: str) -> int:
     """Index of the step that follows once the unit ``serial`` has registered."""
     walk = steps(book, visit.units)
     return 1 + max(i for i, step in enumerate(walk) if step.unit == serial)
 
 
-def first_powered(visit: Visit, book: Runbook, serial: str) -> int:
-    """Index of the unit's first stage that watches the light with power on."""
-    walk = steps(book, visit.units)
-    return next(
-        i
-        for i, step in enumerate(walk)
-        if step.unit == serial and step.stage.powered and step.stage.lights
-    )
-
-
-def consent_step(book: Runbook) -> int | None:
-    """Index of the stage that asks for consent to the time, if the runbook has one."""
-    for i, stage in enumerate(book.stages):
-        if any(ask.kind == "consent" for ask in stage.asks):
+def loading_step(visit: Visit, book: Runbook, serial: str) -> int:
+    """Where a unit that lost power starts again: its first stage that watches the light with
+    power on; without such a stage, where the visit stands."""
+    for i, step in enumerate(steps(book, visit.units)):
+        if step.unit == serial and step.stage.powered and step.stage.lights:
             return i
-    return None
+    return visit.step
+
+
+def asks_for(book: Runbook, kind: AskKind) -> bool:
+    """Whether any stage of the runbook has an ask of that kind."""
+    return any(ask.kind == kind for stage in book.stages for ask in stage.asks)
 
 
 def interrupted(visit: Visit, book: Runbook) -> bool:
     """Whether the visit has reached a stage that interrupts the site's service."""
-    if visit.begun_at is None:
+    if visit.state not in ("running", "done"):
         return False
     walk = steps(book, visit.units)[: visit.step + 1]
     return any(step.stage.interrupts_service for step in walk)

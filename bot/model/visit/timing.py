@@ -2,58 +2,63 @@
 
 from bot.model.policy import Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
-from bot.model.visit.state import Visit
-from bot.model.visit.steps import consent_step
+from bot.model.visit.state import Question, Visit
+from bot.model.visit.steps import asks_for, tidying
 
-#: An invitation this close to the start goes out whatever the hour.
-_URGENT = minutes(60)
+#: With less than this to the start, an invitation goes out whatever the hour.
+_URGENT = minutes(15)
 
 
 def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     """Every deadline of the visit: kind to wave time in ms. Empty only when nothing is live."""
     due = {f"call:{call.id}": call.due for call in visit.open_calls}
-    if visit.state == "planned":
-        due["invite"] = invite_at(visit, book, policy)
-    elif visit.state in ("invited", "agreed") and not visit.blocked and not visit.waits_hold:
-        due["begin"] = visit.start
-    if visit.waits_hold and not _has(visit, "held"):
+    for number, unit in enumerate(visit.units):
+        if unit.watched_until is not None:
+            due[f"watch:{number}"] = unit.watched_until
+    if visit.state == "running" and visit.link_down_at is not None and not visit.link_late:
+        due["link"] = visit.link_down_at + minutes(book.limits.link_down)
+    if visit.blocked:
+        return due
+    if visit.waits_hold:
         due["held"] = (visit.waits_since or 0) + policy.held_reminder
-    if visit.state == "running":
-        due |= _running(visit, book)
-    if not visit.blocked and not visit.waits_hold:
-        due |= _question(visit, policy)
-    return due
+        return due
+    return due | _start(visit, book, policy) | _over(visit, book) | _question(visit, policy)
+
+
+def _start(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
+    if visit.state == "planned" and asks_for(book, "consent"):
+        return {"invite": invite_at(visit, book, policy)}
+    if visit.state in ("planned", "invited", "agreed"):
+        return {"begin": visit.start}
+    return {}
 
 
 def invite_at(visit: Visit, book: Runbook, policy: Policy) -> int:
     """When to ask for the time: ahead of the start, and not in the site's quiet hours."""
-    if consent_step(book) is None:
-        return visit.start
     wanted = max(visit.planned_at, visit.start - minutes(book.limits.invite_ahead))
     kind = out_of_quiet(wanted, visit.site.tz, policy)
     return kind if kind + _URGENT <= visit.start else wanted
 
 
-def _running(visit: Visit, book: Runbook) -> dict[str, int]:
-    due = {}
-    if visit.link_down_at is not None and not _ever(visit, "without_service"):
-        due["link"] = visit.link_down_at + minutes(book.limits.link_down)
+def _over(visit: Visit, book: Runbook) -> dict[str, int]:
+    """The agreed end: asked once, in place of an open question; not of who is only tidying up."""
+    question = visit.question
     if (
-        visit.agreed_end is not None
-        and visit.question is not None
-        and not visit.over_asked
-        and not visit.blocked
+        visit.state != "running"
+        or visit.agreed_end is None
+        or visit.over_asked
+        or question is None
+        or question.late
+        or tidying(visit, book)
     ):
-        due["over"] = visit.agreed_end
-    return due
+        return {}
+    return {"over": visit.agreed_end}
 
 
 def _question(visit: Visit, policy: Policy) -> dict[str, int]:
     question = visit.question
-    if question is None:
-        return {}
-    if question.late:
-        return {}  # the call it became has a deadline of its own
+    if question is None or question.late:
+        return {}  # when late, the call it became has a deadline of its own
     if question.last is None or question.asked_at is None:
         return {"undelivered": question.made_at + policy.undelivered + question.extra}
     due = {"window": question.last}
@@ -63,15 +68,20 @@ def _question(visit: Visit, policy: Policy) -> dict[str, int]:
         wanted = question.nudge_at
         if wanted is None:
             wanted = question.asked_at + question.checkpoint + question.extra
-        due["nudge"] = min(wanted, question.last)
+        due["nudge"] = min(wanted, latest_nudge(question, policy))
     if question.kind == "consent":  # asked of a person at home: not at night
         due = {k: out_of_quiet(at, visit.site.tz, policy) for k, at in due.items()}
+        if due.get("nudge") == due["window"]:
+            del due["nudge"]
     return due
 
 
-def _has(visit: Visit, cause: str) -> bool:
-    return any(c.open and c.cause == cause for c in visit.calls)
+def latest_nudge(question: Question, policy: Policy) -> int:
+    """The latest we may ask again, so that there is time to answer before silence is a call.
 
-
-def _ever(visit: Visit, cause: str) -> bool:
-    return any(c.cause == cause for c in visit.calls)
+    While delivery is not confirmed it counts from when the question was made.
+    """
+    last = question.last
+    if last is None:
+        last = question.made_at + question.window + question.extra
+    return last - min(policy.grace, question.window // 4)

@@ -5,6 +5,7 @@ from typing import Any
 import msgspec
 
 from bot.model.calls.event import CallEvent
+from bot.model.calls.life import Background
 from bot.model.calls.state import Call
 from bot.model.context import Context
 from bot.model.decision import Decision
@@ -55,6 +56,12 @@ class Turn:
     def next_id(self, letter: str) -> str:
         return f"{letter}{self.visit.made + 1}"
 
+    def background(self) -> Background:
+        question = self.visit.question
+        asked, since = (question.kind, question.asked_at) if question else ("", None)
+        tried = f"tried_{self.visit.checks[-1]}" if self.visit.checks else ""
+        return Background(asked, since, tried)
+
     def decision(self) -> Decision[Visit]:
         return Decision(self.visit, tuple(self.events), tuple(self.messages), self.answer)
 
@@ -63,11 +70,15 @@ class Turn:
     def on_unanswered(self, call: Call) -> None:
         """Nobody took it: new starts are held, and the contact is told what that means."""
         self.tell_wave("unanswered", call=call.id)
-        if call.called_at is not None and self.visit.begun_at is not None:
-            self.say("nobody_yet_danger" if call.cause == "danger" else "nobody_yet")
+        if call.cause == "danger":
+            self.say("nobody_yet_danger", key="person")
+        elif self.visit.state == "running" and self.visit.stopped_at is None:
+            self.say("nobody_yet", key="person")
 
     def on_taken(self, call: Call, name: str) -> None:
-        if self.visit.thread and call.cause not in ("held", "not_started"):
+        """The contact is told who comes, where they may be waiting for somebody."""
+        waiting = self.visit.state == "running" or call.cause in ("danger", "help", "stop")
+        if self.visit.thread and waiting and call.cause != "not_started":
             self.say("person_coming", who=name, key="person")
 
     def on_closed(self, call: Call, reason: str, by: str) -> None:

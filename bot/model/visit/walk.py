@@ -1,12 +1,23 @@
 """Going on: from ask to ask, from stage to stage, to the end; and standing still for a hold."""
 
-from bot.model.calls.life import clear
+from bot.model.calls.life import raise_call
 from bot.model.policy import minutes
 from bot.model.runbook import Ask
 from bot.model.visit import event as e
 from bot.model.visit.asks import ask_runbook
-from bot.model.visit.steps import Step, current, first_powered, interrupted, steps
+from bot.model.visit.steps import (
+    Step,
+    asks_for,
+    current,
+    interrupted,
+    is_over,
+    loading_step,
+    steps,
+)
 from bot.model.visit.turn import Turn
+
+#: What a call says was seen when a unit would go on without its version being known.
+UNKNOWN_VERSION = "@x:held_unknown"
 
 
 def close_question(turn: Turn, answer: str, *, done: bool = True) -> None:
@@ -17,28 +28,26 @@ def close_question(turn: Turn, answer: str, *, done: bool = True) -> None:
 
 def go_on(turn: Turn, *, text: str = "") -> None:
     """Ask what comes next, unless something stands in the way."""
-    visit = turn.visit
-    if visit.blocked or visit.state not in ("invited", "running"):
+    if turn.visit.blocked or turn.visit.state not in ("invited", "running"):
         return
     if _must_wait(turn):
         wait_for_wave(turn)
         return
-    step = current(visit, turn.context.book)
-    for ask in step.stage.asks[visit.at_ask :]:
-        if _needed(turn, step, ask):
-            ask_runbook(turn, step.stage, ask, text=text)
-            return
-        turn.emit(e.AskSkipped(ask.id))
-    enter(turn, turn.visit.step + 1)
+    step = current(turn.visit, turn.context.book)
+    if is_over(turn.visit, step) or not _ask_next(turn, step, text):
+        enter(turn, turn.visit.step + 1, text=text)
 
 
 def enter(turn: Turn, index: int, *, text: str = "", forced: bool = False) -> None:
     """Enter the step ``index``, past what is done already, and ask; or end the visit.
 
     ``forced``: even while the wave is held (the unit is online, the rest is tidying up).
+    ``text`` stands in for that of the stage's question about the light.
     """
+    if turn.visit.blocked:
+        return
     walk = steps(turn.context.book, turn.visit.units)
-    while index < len(walk) and _over(turn, walk[index]):
+    while index < len(walk) and is_over(turn.visit, walk[index]):
         index += 1
     if index >= len(walk):
         finish(turn)
@@ -47,25 +56,71 @@ def enter(turn: Turn, index: int, *, text: str = "", forced: bool = False) -> No
         wait_for_wave(turn)
         return
     step = walk[index]
+    if _not_ready(turn, step):
+        raise_call(turn, "mismatch", stage=step.stage.id, unit=step.unit, seen=UNKNOWN_VERSION)
+        turn.say("wrong_version")
+        return
     turn.emit(e.Entered(index, step.stage.id, step.unit))
     if step.stage.interrupts_service:
         turn.emit(e.LinkDown())
-    for ask in step.stage.asks:
+    _hold_until_read(turn, step)
+    if not _ask_next(turn, step, text):
+        enter(turn, index + 1, forced=forced)
+
+
+def _ask_next(turn: Turn, step: Step, text: str) -> bool:
+    """Put the stage's next ask; false when none is left."""
+    stage = step.stage
+    for ask in stage.asks[turn.visit.at_ask :]:
         if _needed(turn, step, ask):
-            ask_runbook(turn, step.stage, ask, text=text)
-            return
+            ask_runbook(turn, stage, ask, text=text if ask.kind == "light" else "")
+            return True
         turn.emit(e.AskSkipped(ask.id))
-    enter(turn, index + 1, forced=forced)
+    if stage.waits_for_registration and not is_over(turn.visit, step):
+        last = stage.asks[-1]  # only the registration leads on from here
+        again = "registry_after_success" if last.kind == "light" else ""
+        ask_runbook(turn, stage, last, text=again)
+        return True
+    return False
+
+
+def _not_ready(turn: Turn, step: Step) -> bool:
+    """Whether a unit would be cabled or powered without its version being known."""
+    unit = turn.visit.unit(step.unit)
+    risky = step.stage.powered or step.stage.interrupts_service
+    return unit is not None and risky and not unit.version and not unit.accepted
+
+
+def _hold_until_read(turn: Turn, step: Step) -> None:
+    """From here on a unit of unknown version is held, until its label is read."""
+    unit = turn.visit.unit(step.unit)
+    reads = any(ask.kind == "version" for ask in step.stage.asks)
+    if unit is not None and reads and not unit.version and not unit.accepted:
+        turn.emit(e.UnitSet(unit.serial, "held", "its version is not known"))
+
+
+def _needed(turn: Turn, step: Step, ask: Ask) -> bool:
+    """A version that is known is not read again."""
+    unit = turn.visit.unit(step.unit)
+    return not (ask.kind == "version" and unit is not None and unit.version)
+
+
+# --- beginning and end -------------------------------------------------------------------
 
 
 def begin(turn: Turn) -> None:
     """The evening of the visit: ask whether the contact is there."""
-    index = turn.visit.step + 1 if turn.visit.state == "agreed" else turn.visit.step
     if _must_wait(turn):
         wait_for_wave(turn)
         return
+    book = turn.context.book
     turn.emit(e.StateSet("running"))
-    enter(turn, index)
+    if not asks_for(book, "begin"):
+        begun(turn)
+    if asks_for(book, "consent"):
+        go_on(turn)
+    else:
+        enter(turn, 0)
 
 
 def begun(turn: Turn) -> None:
@@ -87,8 +142,10 @@ def finish(turn: Turn, *, signed: bool = True) -> None:
 
 def load_again(turn: Turn, serial: str) -> None:
     """Power was lost: the unit starts afresh, and so do the times of its stage."""
-    visit, book = turn.visit, turn.context.book
-    enter(turn, first_powered(visit, book, serial), text="loading_again")
+    enter(turn, loading_step(turn.visit, turn.context.book, serial), text="loading_again")
+
+
+# --- hold --------------------------------------------------------------------------------
 
 
 def wait_for_wave(turn: Turn) -> None:
@@ -103,14 +160,12 @@ def wave_resumed(turn: Turn) -> None:
     if not turn.visit.waits_hold:
         return
     turn.emit(e.HoldLeft())
-    for call in turn.visit.open_calls:
-        if call.cause == "held":
-            clear(turn, call, "resumed")
+    if turn.visit.blocked:
+        return  # a person has it, and goes on from there
     if turn.visit.state == "agreed":
         if turn.at >= turn.visit.start:
             begin(turn)
-        return
-    if turn.visit.state == "running":
+    elif turn.visit.state == "running":
         turn.say("held_over")
         go_on(turn)
 
@@ -122,15 +177,3 @@ def _must_wait(turn: Turn) -> bool:
         and visit.state in ("agreed", "running")
         and not interrupted(visit, turn.context.book)
     )
-
-
-def _needed(turn: Turn, step: Step, ask: Ask) -> bool:
-    """A version that is known is not read again."""
-    unit = turn.visit.unit(step.unit)
-    return not (ask.kind == "version" and unit is not None and unit.version)
-
-
-def _over(turn: Turn, step: Step) -> bool:
-    """Whether there is nothing left to do here: the unit registered already."""
-    unit = turn.visit.unit(step.unit)
-    return unit is not None and unit.registered_at is not None

@@ -7,10 +7,11 @@ from msgspec.structs import replace
 
 from bot.model.board import Board
 from bot.model.calls.event import CallEvent
-from bot.model.calls.life import on_due, raise_call
+from bot.model.calls.life import Background, on_due, raise_call
 from bot.model.calls.press import press
 from bot.model.calls.state import Call
 from bot.model.context import Context
+from bot.model.danger import find
 from bot.model.decision import Decision
 from bot.model.fact import AnyFact, Due, Gap, Ordered, Planned, Pressed, Said, Told
 from bot.model.message import BOARD, ESCALATION, Button, Message
@@ -72,6 +73,9 @@ class WaveTurn:
         self.send(thread=f"team:{template}", template=template, urgency=ESCALATION, args=args)
 
     # --- what calls ask of a wave (bot.model.calls) --------------------------------------
+
+    def background(self) -> Background:
+        return Background()
 
     def post_call(
         self,
@@ -325,9 +329,18 @@ def _gap(turn: WaveTurn, fact: Gap) -> None:
 
 def _danger(turn: WaveTurn, fact: Said) -> None:
     """Words of danger in the wave's channel, from someone tied to no visit."""
-    turn.answer = "danger"
+    words = "\n".join((fact.words, *fact.files))
+    found = find(words, tuple(turn.context.lexicons.values()))
+    team = fact.actor.oncall or fact.actor.admin
+    if found is None or (team and found.stance != "said"):
+        turn.answer = "nothing"
+        return
     hold(turn, "danger")
-    raise_call(turn, "danger", seen=f"<{fact.actor.user}>")
+    turn.answer = "danger"
+    open_before = {call.id for call in turn.calls}
+    call = raise_call(turn, "danger", seen=f"<{fact.actor.user}>")
+    if call.id in open_before:
+        turn.post_call(call, "call_danger_again")
 
 
 def _pressed(turn: WaveTurn, fact: Pressed) -> None:

@@ -115,7 +115,8 @@ def evolve(wave: Wave | None, event: WaveEvent, at: int, name: str = "") -> Wave
     match event:
         case WavePlanned():
             plan = event.plan
-            return replace(wave, channels=plan.channels, opens_at=plan.opens_at)
+            state: WaveState = "open" if wave.state == "open" else "planned"
+            return replace(wave, state=state, channels=plan.channels, opens_at=plan.opens_at)
         case Opened():
             return replace(wave, state="open", pin_at=at)
         case OpeningPutOff():
