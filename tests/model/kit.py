@@ -266,12 +266,12 @@ class Walk:
         state = self.state
         for event in decision.events:
             state = evolve(state, event, fact.received_at)  # type: ignore[arg-type]
-            self.journal.append((event, fact.received_at))
         if state != decision.after:
             raise Wrong(f"{fact}: replaying its events gives another visit")
         for message in decision.messages:
             check_message(message)
         self.state = decision.after
+        self.journal += [(event, fact.received_at) for event in decision.events]
         self.version += bool(decision.events or decision.messages)
         self.messages += decision.messages
         self.pending += decision.messages

@@ -157,6 +157,7 @@ def clear(turn: CallHolder, call: Call, by: e.ClearedBy) -> None:
         as_now(turn, call),
         f"call_cleared_{by}",
         buttons=(Button(f"e:{call.id}:close", "b_close", "primary"),),
+        sign=turn.at,
     )
 
 

@@ -1,0 +1,371 @@
+"""Any order of any facts: what must hold of a visit whatever people, units and clocks do."""
+
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
+from msgspec.structs import replace
+
+from bot.model.calls import event as c
+from bot.model.calls.state import CLEARED_BY_REGISTRATION, Call
+from bot.model.fact import Actor
+from bot.model.policy import MINUTE
+from tests.model.kit import (
+    ADMIN,
+    CONTACT,
+    DEPUTY,
+    LEAST,
+    ONCALL,
+    OTHER,
+    SECOND,
+    SECOND_UNIT,
+    SERIAL,
+    START,
+    STRANGER,
+    UNIT,
+    Walk,
+    Wrong,
+    plan,
+)
+
+TEAM = {ONCALL.user, SECOND.user, ADMIN.user}
+WORDS = (
+    "yes",
+    "no",
+    "done",
+    "ok",
+    "green and blinking fast",
+    "it is steady green now",
+    "yellow, blinking slowly",
+    "red light",
+    "no light at all",
+    "white",
+    "help",
+    "stop",
+    "give me 20 min",
+    "give me 3 hours",
+    "at 21:30",
+    "pause please",
+    "I turned it off and on again",
+    "no signal here",
+    "call me on 01632 960123",
+    "01632 960123 at 20:15",
+    "20:15",
+    "thanks",
+    "what is a socket?",
+    "there is smoke coming out",
+    "no smoke here",
+    SERIAL,
+    OTHER,
+    "HML-0000ZZ",
+    "4.2.0",
+    "1.0",
+    "",
+)
+VERBS = (
+    "take",
+    "hand",
+    "later",
+    "third",
+    "close",
+    "close_fixed",
+    "close_false_alarm",
+    "close_rebook",
+    "close_cleared",
+    "nonsense",
+)
+PEOPLE = st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user, ONCALL, ADMIN, STRANGER])
+CALLERS = st.sampled_from(
+    [ONCALL, SECOND, ADMIN, STRANGER, Actor(CONTACT.user), Actor(DEPUTY.user)]
+)
+PLANS = (
+    plan(),
+    plan(start=START + 90 * MINUTE),
+    plan(deputy=None),
+    plan((UNIT, SECOND_UNIT)),
+    plan((replace(UNIT, version=""), SECOND_UNIT), end=START + 70 * MINUTE),
+    plan((replace(UNIT, version="1.0"),)),
+    plan((replace(UNIT, model="HG-2"), SECOND_UNIT)),
+    plan((SECOND_UNIT,)),
+)
+#: What a contact may still be told after a danger stop.
+_QUIET = {
+    "root",
+    "danger",
+    "stopped_wait",
+    "person_coming",
+    "nobody_yet_danger",
+    "not_you",
+    "rebook",
+}
+
+
+class AnyOrder(RuleBasedStateMachine):
+    """Facts in any order, on a site with one unit or two."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.walk = Walk(auto=False, at=START - 4 * 24 * 60 * MINUTE)
+        self.registered: dict[str, int] = {}
+        self.seen = 0
+
+    # --- the world -----------------------------------------------------------------------
+
+    @rule(which=st.sampled_from(PLANS))
+    def planned(self, which: object) -> None:
+        self.walk.plan(which)  # type: ignore[arg-type]
+
+    @rule(minutes=st.sampled_from([0, 0.5, 1, 3, 7, 12, 25, 60, 240, 1500]))
+    def time_passes(self, minutes: float) -> None:
+        self.walk.advance(minutes)
+
+    @rule()
+    def next_deadline(self) -> None:
+        if self.walk.deadlines:
+            self.walk.until(max(self.walk.now, min(self.walk.deadlines.values())))
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(
+        kind=st.sampled_from(
+            ["invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"]
+            + ["call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "nonsense", ""]
+        )
+    )
+    def spurious_deadline(self, kind: str) -> None:
+        before = self.walk.state
+        early = self.walk.deadlines.get(kind, self.walk.now + 1) > self.walk.now
+        self.walk.due(kind)
+        if early and self.walk.state != before:
+            raise Wrong(f"{kind} was not due and changed the visit")
+
+    @rule(how_many=st.integers(1, 9))
+    def some_arrive(self, how_many: int) -> None:
+        pending, self.walk.pending = self.walk.pending, self.walk.pending[:how_many]
+        self.walk.deliver()
+        self.walk.pending += pending[how_many:]
+
+    @rule()
+    def all_arrive(self) -> None:
+        self.walk.deliver()
+
+    @precondition(lambda self: self.walk.pending)
+    @rule()
+    def one_cannot_be_delivered(self) -> None:
+        self.walk.undeliverable(self.walk.pending.pop(0))
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(minutes=st.sampled_from([0, 1, 10, 45]))
+    def we_were_away(self, minutes: float) -> None:
+        self.walk.gap(minutes)
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(what=st.sampled_from(["held", "resumed", "else"]), really=st.booleans())
+    def wave_tells(self, what: str, really: bool) -> None:
+        if really:
+            self.walk.context = replace(self.walk.context, held=what == "held")
+        self.walk.tell(what)
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(user=st.sampled_from([CONTACT.user, DEPUTY.user, "U0NOBODY"]), disabled=st.booleans())
+    def account(self, user: str, disabled: bool) -> None:
+        self.walk.account(user, disabled=disabled)
+
+    # --- people --------------------------------------------------------------------------
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(
+        words=st.one_of(st.sampled_from(WORDS), st.text(max_size=30)),
+        user=PEOPLE,
+        place=st.sampled_from(["thread", "channel", "direct"]),
+        edited=st.booleans(),
+    )
+    def somebody_says(self, words: str, user: Actor | str, place: str, edited: bool) -> None:
+        self.walk.say(words, user, place=place, edited=edited)  # type: ignore[arg-type]
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(data=st.data(), user=PEOPLE)
+    def any_button(self, data: st.DataObject, user: Actor | str) -> None:
+        shown = [b.action for m in self.walk.messages for b in m.buttons]
+        action = data.draw(
+            st.one_of(
+                st.sampled_from(shown[-60:] or ["a:q1:done"]),
+                st.sampled_from(["", "a", "a:q1:light:blue", "v:q2:nonsense", "e:e1:take"]),
+                st.text(max_size=12),
+            )
+        )
+        self.walk.press_action(action, user)
+
+    @precondition(lambda self: self.walk.state is not None and self.walk.state.question)
+    @rule(data=st.data())
+    def good_answer(self, data: st.DataObject) -> None:
+        """A button of the open question, so that the visit gets somewhere."""
+        self.walk.deliver()
+        question = self.walk.visit.question
+        if question is None:
+            return
+        wanted = {"serial": "same", "light": "light:reaching", "choice": "lead_one"}
+        values = {"consent": "yes", "begin": "here", "callback": "help", "version": ""} | wanted
+        value = values.get(question.kind, "done")
+        if question.ask == "over":
+            value = "go_on"
+        if question.kind == "version" or question.ask.startswith("serial_"):
+            self.walk.say(LEAST if question.kind == "version" else question.unit)
+        else:
+            self.walk.press_action(f"a:{question.id}:{value}")
+
+    @precondition(lambda self: self.walk.state is not None and self.walk.state.calls)
+    @rule(data=st.data(), verb=st.sampled_from(VERBS), user=CALLERS)
+    def press_in_call(self, data: st.DataObject, verb: str, user: Actor) -> None:
+        call = data.draw(st.sampled_from([x.id for x in self.walk.visit.calls][-4:]))
+        before = self.walk.visit.calls
+        self.walk.press_action(f"e:{call}:{verb}", user)
+        if user.user not in TEAM and self.walk.visit.calls != before:
+            raise Wrong(f"{user.user} did {verb} to a call")
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(
+        order=st.sampled_from(["restart", "rebook", "close", "third_party", "ask", "nonsense"]),
+        by=CALLERS,
+        args=st.sampled_from([{}, {"call": "e1"}, {"call": "e1", "minutes": "90", "ticket": "T1"}]),
+    )
+    def order(self, order: str, by: Actor, args: dict[str, str]) -> None:
+        before = self.walk.state
+        self.walk.order(order, by, **args)
+        if by.user not in TEAM and self.walk.state != before:
+            raise Wrong(f"{by.user} ordered {order}")
+
+    # --- units ---------------------------------------------------------------------------
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(
+        serial=st.sampled_from([SERIAL, SERIAL, OTHER, "hml 4f7k2q", "HML-UNKNOWN"]),
+        kind=st.sampled_from(["registered", "registered", "lost"]),
+    )
+    def registration(self, serial: str, kind: str) -> None:
+        before = {x.id: x for x in self.walk.visit.calls}
+        self.walk.register(serial, kind)
+        for call in self.walk.visit.calls:
+            _registration_clears_only_its_own(before.get(call.id), call)
+
+    # --- what must hold ------------------------------------------------------------------
+
+    @invariant()
+    def a_live_visit_has_a_deadline(self) -> None:
+        visit = self.walk.state
+        if visit is None:
+            return
+        due = self.walk.deadlines
+        assert due or not visit.live, f"live without a deadline: {visit}"
+        for call in visit.open_calls:
+            assert f"call:{call.id}" in due
+
+    @invariant()
+    def somebody_is_always_asked_or_called(self) -> None:
+        visit = self.walk.state
+        if visit is None or visit.state != "running":
+            return
+        assert visit.blocked or visit.waits_hold or visit.question is not None
+        if visit.question is not None and visit.question.late:
+            assert any(x.cleared_at is None for x in visit.open_calls)
+
+    @invariant()
+    def a_registration_is_never_taken_back(self) -> None:
+        visit = self.walk.state
+        if visit is None:
+            return
+        now = {u.serial: u.registered_at for u in visit.units if u.registered_at is not None}
+        for serial, at in self.registered.items():
+            assert now.get(serial) == at, f"{serial} registered at {at} and now is {now}"
+        self.registered |= now
+
+    @invariant()
+    def no_question_while_blocked(self) -> None:
+        visit = self.walk.state
+        if visit is not None and visit.blocked:
+            assert visit.question is None
+
+    @invariant()
+    def a_stop_is_a_danger_call(self) -> None:
+        visit = self.walk.state
+        if visit is not None:
+            danger = any(x.cause == "danger" for x in visit.open_calls)
+            assert (visit.stopped_at is not None) == danger
+
+    @invariant()
+    def windows_hold_checkpoints(self) -> None:
+        visit = self.walk.state
+        if visit is not None and visit.question is not None:
+            assert visit.question.window >= visit.question.checkpoint
+
+    @invariant()
+    def new_messages_are_of_the_open_question(self) -> None:
+        new, self.seen = self.walk.messages[self.seen :], len(self.walk.messages)
+        visit = self.walk.state
+        if visit is None:
+            return
+        stopped = visit.stopped_at is not None and visit.stopped_at < self.walk.now
+        for message in new:
+            if stopped and message.thread.startswith(("site:", f"user:{CONTACT.user}")):
+                assert message.template in _QUIET, f"{message.template} after a danger stop"
+                assert not message.buttons
+            if stopped:
+                assert message.thread != f"user:{DEPUTY.user}"
+
+    @invariant()
+    def calls_keep_their_rules(self) -> None:
+        for event, _ in self.walk.journal:
+            if isinstance(event, c.Taken):
+                assert event.by in TEAM
+            if isinstance(event, c.Closed):
+                assert event.by in TEAM or event.reason == "cleared before anyone was called"
+        visit = self.walk.state
+        for call in visit.calls if visit else ():
+            assert not (call.severity == "critical" and call.operator == "shelved")
+            if not call.open and call.cleared_at is None:
+                assert call.reason in ("fixed", "false_alarm", "rebook", "restarted")
+
+    def teardown(self) -> None:
+        assert self.walk.replayed() == self.walk.state
+
+
+def _registration_clears_only_its_own(before: Call | None, call: Call) -> None:
+    if before is None or before.cause in CLEARED_BY_REGISTRATION:
+        return
+    assert call.cleared_at == before.cleared_at
+    assert call.operator == before.operator
+
+
+class AnyEvening(AnyOrder):
+    """The same, from the middle of an evening."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        units = (replace(UNIT, version=""), SECOND_UNIT)
+        self.walk.plan(plan(units))
+        self.walk.auto = True
+        self.walk.begin()
+        self.walk.auto = False
+
+
+class AtTheLight(AnyOrder):
+    """The same, from the stage in which the light is watched."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.walk.plan(plan())
+        self.walk.auto = True
+        self.walk.to("loading.light")
+        self.walk.auto = False
+
+
+_SETTINGS = settings(
+    max_examples=120,
+    stateful_step_count=40,
+    deadline=None,
+    suppress_health_check=list(HealthCheck),
+)
+TestAnyOrder = AnyOrder.TestCase
+TestAnyOrder.settings = _SETTINGS
+TestAnyEvening = AnyEvening.TestCase
+TestAnyEvening.settings = _SETTINGS
+TestAtTheLight = AtTheLight.TestCase
+TestAtTheLight.settings = _SETTINGS
