@@ -308,6 +308,12 @@ class Walk:
         return [m.template for m in self.messages if m.thread.startswith("esc:")]
 
     @property
+    def called(self) -> str:
+        """Whom the newest call in the team's channel names."""
+        calls = [m for m in self.messages if m.template in ("call", "call_again")]
+        return calls[-1].args["to_users"] if calls else ""
+
+    @property
     def told(self) -> list[str]:
         """What the wave was told."""
         facts = (m.fact for m in self.messages if m.way == "fact")
@@ -346,10 +352,12 @@ class Walk:
         """Answer as hoped for until the question ``stage.ask`` is open."""
         if self.visit.state == "planned":
             self.begin()
-        good = {"serial": "same", "choice": "lead_one"}
+        good = {"consent": "yes", "begin": "here", "serial": "same", "choice": "lead_one"}
         for _ in range(40):
             if self.asked() == place:
                 return self
+            if self.visit.state == "agreed":
+                self.until(self.visit.start)
             question = self.visit.question
             assert question is not None, f"nothing is open on the way to {place}"
             self.advance(1)
