@@ -32,7 +32,7 @@ class Sweep:
             return fired
 
     async def _fire(self, entry: DueEntry, now: int) -> None:
-        await self._desk.receive(
+        outcome = await self._desk.receive(
             Due(
                 id=entry.fact_id,
                 subject=entry.subject,
@@ -41,6 +41,8 @@ class Sweep:
                 version=entry.version,
             )
         )
+        if outcome.answer == "kept":  # it cannot be decided and lies aside: not again and again
+            await self._desk.store.undue(entry)
 
     async def next_at(self) -> int | None:
         """The wave time of the earliest deadline anywhere."""

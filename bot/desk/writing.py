@@ -49,7 +49,7 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
     return Commit(
         subject=fact.subject,
         fact_id=fact.id,
-        version=loaded.version if changed else ANY,
+        version=loaded.version if changed or dropped else ANY,
         hold=loaded.hold,
         chain=loaded.chain,
         body=_encode(decision.after) if changed else b"",
