@@ -351,7 +351,7 @@ class Walk:
     def to(self, place: str) -> "Walk":
         """Answer as hoped for until the question ``stage.ask`` is open."""
         if self.visit.state == "planned":
-            self.begin()
+            self.until(self.deadlines["invite"])
         good = {"consent": "yes", "begin": "here", "serial": "same", "choice": "lead_one"}
         for _ in range(40):
             if self.asked() == place:
