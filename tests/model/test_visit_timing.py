@@ -200,14 +200,14 @@ def test_an_answer_ends_a_pause() -> None:
 
 
 def test_the_agreed_end_is_asked_before_going_on() -> None:
-    walk = at("placing.place")
+    walk = at("inventory.unpack")
     end = walk.visit.agreed_end
     begun = walk.visit.begun_at
     assert begun is not None
     assert end == begun + 60 * MINUTE  # 40 for the visit, 20 of slack
-    for answer in ("done", "done"):
-        walk.say("give me 15 min")
-        walk.advance(15)
+    for answer in ("done", "same", "lead_one"):
+        walk.say("give me 17 min")
+        walk.advance(17)
         walk.press(answer)
     walk.until(end)
     assert walk.asked().endswith(".over")

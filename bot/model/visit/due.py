@@ -152,12 +152,15 @@ def _cause(turn: Turn, question: Question) -> Cause:
         return "not_started"
     if question.ask == "over":
         return "over_time"
-    if not turn.visit.lights or question.nudged:  # never heard, or not since we asked again
+    if not turn.visit.lights:
         return "silent"
     stage = current(turn.visit, turn.context.book).stage
     seen = stage.lights.get(turn.visit.lights[-1][1])
     if seen is not None and seen.do in ("check_cable", "check_power", "call"):
         return seen.cause
+    unanswered = question.nudged and not question.reported
+    if unanswered and (seen is None or seen.do == "wait"):
+        return "silent"  # all was as it should be, and then nobody answered any more
     return "no_registration" if stage.waits_for_registration else "fault"
 
 

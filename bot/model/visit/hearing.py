@@ -87,11 +87,21 @@ def _from_site(turn: Turn, fact: Said, reading: Reading, text: str) -> None:
     if turn.visit.paused_until is not None and reading.kind != "pause":
         more_time.end_pause(turn)
     question = turn.visit.question
-    if question is not None and question.kind == "callback" and _gives(question, fact.words):
+    if question is not None and question.kind == "callback":
+        _call_back(turn, question, fact, reading, text)
+    else:
+        _act(turn, reading)
+
+
+def _call_back(turn: Turn, question: Question, fact: Said, reading: Reading, text: str) -> None:
+    """A number and a time for a call back, which no button can give."""
+    if reading.kind == "done":
+        answered(turn, question, "done")  # mobile data works after all
+    elif _gives(question, fact.words):
         timed = reading.kind == "later" or _CLOCK.search(fact.words) is not None
         callback_given(turn, question, text, timed=timed)
-        return
-    _act(turn, reading)
+    else:
+        _act(turn, reading)
 
 
 def _gives(question: Question, words: str) -> bool:
@@ -201,7 +211,6 @@ _PLAIN: dict[tuple[str, str], str] = {
     ("mobile", "done"): "done",
     ("mobile", "yes"): "done",
     ("mobile", "no_signal"): "no_signal",
-    ("callback", "done"): "done",
     ("confirm", "done"): "done",
     ("serial", "yes"): "same",
     ("serial", "no"): "different",
