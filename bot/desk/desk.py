@@ -93,7 +93,7 @@ class Desk:
             draft = await self._decide(fact, loaded)
         except StoreAway:
             raise
-        except Exception:
+        except Exception:  # noqa: BLE001 - whatever it is, nothing may block behind this fact
             _log.exception("fact %s could not be decided and is kept aside", fact.id)
             return await self._keep(fact, traceback.format_exc(limit=-3))
         if draft is None:

@@ -33,7 +33,8 @@ class Kind(Protocol):
     def tally(self, state: Any) -> dict[str, int]: ...
 
 
-def _checked(found: int, known: int, what: str) -> None:
+def checked(found: int, known: int, what: str) -> None:
+    """Raises ``TooNew`` for what a later version of this program has written."""
     if found > known:
         raise TooNew(
             f"The store holds a {what} of schema {found}, this program knows {known}: "
@@ -48,7 +49,7 @@ class VisitKind:
         if not body:
             return None
         visit = self._decoder.decode(body)
-        _checked(visit.schema, VISIT_SCHEMA, "visit")
+        checked(visit.schema, VISIT_SCHEMA, "visit")
         return visit
 
     def decide(self, state: Visit | None, fact: AnyFact, context: Context) -> Decision[Any] | None:
@@ -68,7 +69,7 @@ class WaveKind:
         if not body:
             return None
         wave = self._decoder.decode(body)
-        _checked(wave.schema, WAVE_SCHEMA, "wave")
+        checked(wave.schema, WAVE_SCHEMA, "wave")
         return wave
 
     def decide(self, state: Wave | None, fact: AnyFact, context: Context) -> Decision[Any] | None:

@@ -4,7 +4,8 @@ from typing import Any
 
 import msgspec
 
-from bot.desk.kinds import KINDS
+from bot.desk.kinds import KINDS, checked
+from bot.desk.writing import EVENT_SCHEMA, Entry
 from bot.model.kept import KeptAside
 from bot.model.kept import evolve as evolve_kept
 from bot.model.subject import Subject
@@ -16,29 +17,35 @@ from bot.store.pack import chained
 from bot.store.store import Store
 
 
-class VisitEntry(msgspec.Struct, frozen=True):
-    at: int
-    why: str
+class VisitEntry(Entry, frozen=True):
     event: AnyEvent
 
 
-class WaveEntry(msgspec.Struct, frozen=True):
-    at: int
-    why: str
+class WaveEntry(Entry, frozen=True):
     event: WaveEvent
 
 
-class KeptEntry(msgspec.Struct, frozen=True):
-    at: int
-    why: str
+class KeptEntry(Entry, frozen=True):
     event: KeptAside
 
 
-ENTRIES: dict[str, msgspec.json.Decoder[Any]] = {
+class _Form(msgspec.Struct, frozen=True):
+    """The one member that tells whether the rest can be read."""
+
+    schema: int
+
+
+_DECODERS: dict[str, msgspec.json.Decoder[Any]] = {
     "visit": msgspec.json.Decoder(VisitEntry),
     "wave": msgspec.json.Decoder(WaveEntry),
     "aside": msgspec.json.Decoder(KeptEntry),
 }
+
+
+def entry_of(kind: str, raw: bytes) -> Any:
+    """A journal entry of a subject of ``kind``. Raises ``TooNew`` for a later form."""
+    checked(msgspec.json.decode(raw, type=_Form).schema, EVENT_SCHEMA, "journal")
+    return _DECODERS[kind].decode(raw)
 
 
 class Checked(msgspec.Struct):
@@ -60,30 +67,30 @@ def replayed(subject: Subject, state: Any, entry: Any, fact_id: str) -> Any:
 
 async def verify(store: Store) -> Checked:
     """Replay every journal. Problems are sentences; none means all is as recorded."""
-    checked = Checked(problems=[])
+    result = Checked(problems=[])
     for home in await store.homes():
-        await _home(store, home, checked)
-    return checked
+        await _home(store, home, result)
+    return result
 
 
-async def _home(store: Store, home: str, checked: Checked) -> None:
+async def _home(store: Store, home: str, result: Checked) -> None:
     states: dict[Subject, Any] = {}
     chains: dict[Subject, str] = {}
     async for line in store.journal(home):
         subject = line.subject
-        checked.commits += 1
+        result.commits += 1
         chain = chained(chains.get(subject, ""), str(subject), line.fact_id, line.version, line.raw)
         if chain != line.chain:
-            checked.problems.append(f"{subject}: the chain breaks at version {line.version}.")
+            result.problems.append(f"{subject}: the chain breaks at version {line.version}.")
         chains[subject] = line.chain
         for raw in line.events:
-            entry = ENTRIES[subject.kind].decode(raw)
+            entry = entry_of(subject.kind, raw)
             states[subject] = replayed(subject, states.get(subject), entry, line.fact_id)
-            checked.events += 1
+            result.events += 1
     for subject, state in states.items():
-        checked.subjects += 1
+        result.subjects += 1
         loaded = await store.load(subject)
         if KINDS[subject.kind].read(loaded.body) != state:
-            checked.problems.append(f"{subject}: the snapshot is not what its events give.")
+            result.problems.append(f"{subject}: the snapshot is not what its events give.")
         if loaded.chain != chains[subject]:
-            checked.problems.append(f"{subject}: the chain ends otherwise than the journal.")
+            result.problems.append(f"{subject}: the chain ends otherwise than the journal.")

@@ -13,12 +13,17 @@ from bot.store.commit import ANY, Commit, Loaded, Settle
 _encode = msgspec.json.Encoder().encode
 
 
+#: Version of the form of events in the journal. Older ones are lifted on reading.
+EVENT_SCHEMA = 1
+
+
 class Entry(msgspec.Struct, frozen=True):
     """One line of the journal: what happened, when, and which kind of fact led to it."""
 
     at: int
     why: str
     event: Any
+    schema: int = EVENT_SCHEMA
 
 
 class Draft(msgspec.Struct, frozen=True):
