@@ -8,6 +8,7 @@ import functools
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -99,7 +100,7 @@ def plan(
     return Plan(site, tuple(units), CONTACT, start, deputy, end)
 
 
-def context(**changes: object) -> Context:
+def context(**changes: Any) -> Context:
     words = {lang: lexicon(lang) for lang in languages()}
     base = Context(book=book(), lexicons=words, policy=Policy(), roster=ROSTER)
     return replace(base, **changes)
@@ -135,7 +136,8 @@ class Walk:
             self.plan(plan)
 
     @property
-    def visit(self) -> Visit:
+    def visit(self) -> Any:
+        """The :class:`Visit`; ``Any``, as what one assert finds may be otherwise after a fact."""
         assert self.state is not None
         return self.state
 
@@ -168,9 +170,9 @@ class Walk:
         name = call or self.visit.open_calls[-1].id
         return self.press_action(f"e:{name}:{verb}", user)
 
-    def register(self, serial: str = SERIAL, kind: str = "registered") -> str:
+    def register(self, serial: str = SERIAL, kind: Any = "registered") -> str:
         base = self._base()
-        return self.bring(Registered(serial=serial, source="registry", kind=kind, **base))  # type: ignore[arg-type]
+        return self.bring(Registered(serial=serial, source="registry", kind=kind, **base))
 
     def order(self, order: str, by: Actor = ADMIN, **args: str) -> str:
         return self.bring(Ordered(actor=by, order=order, args=args, **self._base()))
@@ -218,7 +220,7 @@ class Walk:
         """The deadline ``kind`` fires now, whether or not it is due."""
         return self.bring(Due(kind=kind, version=self.version, **self._base()))
 
-    def _base(self) -> dict[str, object]:
+    def _base(self) -> dict[str, Any]:
         self.number += 1
         return {"id": f"f{self.number}", "subject": self.subject, "received_at": self.now}
 
@@ -371,7 +373,7 @@ class Walk:
         raise Wrong(f"{place} was not reached")
 
 
-def delivered(message: Message, base: dict[str, object]) -> Delivered:
+def delivered(message: Message, base: dict[str, Any]) -> Delivered:
     return Delivered(
         message=message.id,
         template=message.template,
@@ -381,7 +383,7 @@ def delivered(message: Message, base: dict[str, object]) -> Delivered:
         slot=message.slot,
         rev=message.rev,
         root=message.root,
-        **base,  # type: ignore[arg-type]
+        **base,
     )
 
 

@@ -73,6 +73,10 @@ VERBS = (
     "close_cleared",
     "nonsense",
 )
+KINDS = (
+    *("invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"),
+    *("call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "nonsense", ""),
+)
 PEOPLE = st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user, ONCALL, ADMIN, STRANGER])
 CALLERS = st.sampled_from(
     [ONCALL, SECOND, ADMIN, STRANGER, Actor(CONTACT.user), Actor(DEPUTY.user)]
@@ -124,12 +128,7 @@ class AnyOrder(RuleBasedStateMachine):
             self.walk.until(max(self.walk.now, min(self.walk.deadlines.values())))
 
     @precondition(lambda self: self.walk.state is not None)
-    @rule(
-        kind=st.sampled_from(
-            ["invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"]
-            + ["call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "nonsense", ""]
-        )
-    )
+    @rule(kind=st.sampled_from(KINDS))
     def spurious_deadline(self, kind: str) -> None:
         before = self.walk.state
         early = self.walk.deadlines.get(kind, self.walk.now + 1) > self.walk.now

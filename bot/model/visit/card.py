@@ -23,7 +23,7 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "severity": f"@x:severity_{call.severity}",
         "call": call.id,
         "unit": f"{unit.model} {unit.serial}" if unit else "@x:no_unit",
-        "stage": f"@x:stage_{call.stage}" if call.stage else "@x:not_known",
+        "stage": _stage(call, context),
         "minutes": str(max(0, at - (call.raised_at if call.asked_at is None else call.asked_at))),
         "seen": _seen(visit, call, context),
         "asked": f"@x:asked_{call.asked or 'nothing'}",
@@ -46,6 +46,13 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "callback_time": f"@p:{visit.callback_time}" if visit.callback_time else "",
         "ticket": call.ticket or "@x:not_known",
     }
+
+
+def _stage(call: Call, context: Context) -> str:
+    """The stage's name: the runbook's own words for it, or else the catalogue's."""
+    key = f"stage_{call.stage}"
+    own = context.book.words["en"].get(key)
+    return own or (f"@x:{key}" if call.stage else "@x:not_known")
 
 
 def _seen(visit: Visit, call: Call, context: Context) -> str:

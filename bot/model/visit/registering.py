@@ -7,7 +7,13 @@ from bot.model.serial import normal
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.state import Unit, Visit
-from bot.model.visit.steps import after_registration, all_registered, is_over, steps
+from bot.model.visit.steps import (
+    after_registration,
+    all_registered,
+    current,
+    is_over,
+    steps,
+)
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begun, enter
 
@@ -65,6 +71,8 @@ def _thank(turn: Turn, unit: Unit) -> None:
         _after_all(turn)
         return
     target = after_registration(visit, book, unit.serial)
+    if visit.step >= target and is_over(visit, current(visit, book)):
+        target = visit.step + 1  # the stage waited for the last of several units
     if _others_first(visit, turn, target):
         turn.say("online_other", serial=unit.serial, model=unit.model)
         return

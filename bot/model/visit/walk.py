@@ -57,6 +57,7 @@ def enter(turn: Turn, index: int, *, text: str = "", forced: bool = False) -> No
         return
     step = walk[index]
     if _not_ready(turn, step):
+        turn.emit(e.UnitSet(step.unit, "held", "its version is not known"))
         raise_call(turn, "mismatch", stage=step.stage.id, unit=step.unit, seen=UNKNOWN_VERSION)
         turn.say("wrong_version")
         return
