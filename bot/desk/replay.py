@@ -5,6 +5,7 @@ from typing import Any
 import msgspec
 
 from bot.desk.kinds import KINDS, checked
+from bot.desk.rebuild import counter_faults
 from bot.desk.writing import EVENT_SCHEMA, Entry
 from bot.model.kept import KeptAside
 from bot.model.kept import evolve as evolve_kept
@@ -70,7 +71,13 @@ async def verify(store: Store) -> Checked:
     result = Checked(problems=[])
     for home in await store.homes():
         await _home(store, home, result)
+        await _counters(store, home, result)
     return result
+
+
+async def _counters(store: Store, home: str, result: Checked) -> None:
+    if home.startswith("w:"):
+        result.problems += await counter_faults(store, home)
 
 
 async def _home(store: Store, home: str, result: Checked) -> None:

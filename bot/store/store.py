@@ -17,6 +17,8 @@ from bot.store.wire import command
 
 _events = msgspec.json.Decoder(list[msgspec.Raw])
 _PAGE = 500
+#: Counters of messages: counted as they go, and no sums over visits.
+NOT_DERIVED = frozenset({"sent", "dead"})
 
 
 class DueEntry(msgspec.Struct, frozen=True):
@@ -141,6 +143,18 @@ class Store(Outbox, Index, Staging):
         k = keys.of(home)
         flat = texts(await self._read(k.counters, "HGETALL", k.counters))
         return {name: int(value) for name, value in zip(flat[::2], flat[1::2], strict=True)}
+
+    async def set_counters(self, home: str, counters: dict[str, int]) -> None:
+        """Put derived counters in place of what stands there; names not given stay, at 0 if sums.
+
+        Only for a rebuild: a commit adds to counters.
+        """
+        k = keys.of(home)
+        kept = await self.get_counters(home)
+        values = {n: 0 for n in kept if n not in NOT_DERIVED} | counters
+        if values:
+            flat = [part for pair in values.items() for part in pair]
+            await self._write(k.counters, "HSET", k.counters, *flat)
 
     async def journal(
         self, home: str, subject: Subject | None = None
