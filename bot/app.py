@@ -99,14 +99,13 @@ class Bot:
 
     def _surroundings(self) -> Surroundings:
         words = {lang: lexicon(lang) for lang in languages()}
-        made = Surroundings(
+        return Surroundings(
             book=self.book,
             lexicons=words,
             policy=self.settings.model_policy(),
             roster=self.settings.roster(),
             may_open=self.parts.may_open or self._may_open,
         )
-        return made
 
     def _may_open(self, roster: Roster, at: int) -> bool:
         """Staffed, or the person on call has a way of being woken besides chat."""
@@ -166,7 +165,7 @@ class Bot:
         try:
             await say(self.chat, team, text)
         except SendError as error:
-            _log.error("and the team could not be told: %s", error)  # noqa: TRY400
+            _log.error("and the team could not be told: %s", error)
 
     def _mail(self) -> MailOut | None:
         mail = self.settings.mail

@@ -73,7 +73,7 @@ class Contact:
 
     def _react(self, template: str) -> None:
         habit = self.persona.habit
-        if habit == "silent" and template not in ("invite",):
+        if habit == "silent" and template != "invite":
             return
         if habit == "refuses" and template == "invite":
             self._later(20, 90, lambda: self._answer("no"))

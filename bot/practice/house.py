@@ -44,7 +44,7 @@ class House:
         self.bot = Bot(
             self.settings,
             scene.runbook(),
-            Parts(now=self.clock.now, sender=QUICK, may_open=lambda roster, at: True),
+            Parts(now=self.clock.now, sender=QUICK, may_open=lambda _roster, _at: True),
         )
         await self.bot.start()
         self.world.connect(f"http://127.0.0.1:{self.bot.port}")

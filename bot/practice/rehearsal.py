@@ -59,7 +59,7 @@ class Rehearsal:
         bot: BotUnderTest,
         *,
         speed: float,
-        on_step: Callable[[int], None] = lambda now: None,
+        on_step: Callable[[int], None] = lambda _now: None,
     ) -> None:
         self.world, self.clock, self.bot = world, clock, bot
         self.speed, self.on_step = speed, on_step
