@@ -211,6 +211,14 @@ def test_a_new_start_asks_for_consent_again() -> None:
     assert walk.said.count("invite") == 2
 
 
+def test_an_admin_who_rebooks_is_not_called_about_it() -> None:
+    walk = Walk(plan()).to("placing.place")
+    walk.order("rebook")
+    assert walk.last == "rebook"
+    assert walk.causes() == []
+    assert not walk.visit.live
+
+
 def test_another_evening_can_be_planned_after_one_that_failed() -> None:
     walk = Walk(plan()).to("placing.place")
     walk.order("rebook")

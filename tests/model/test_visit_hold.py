@@ -177,6 +177,14 @@ def test_a_time_that_was_stated_is_kept_through_an_outage() -> None:
     assert walk.visit.open_calls[0].due == due
 
 
+def test_what_is_critical_waits_for_nothing_after_an_outage() -> None:
+    walk = at("placing.place")
+    walk.say("smoke!")
+    due = walk.visit.open_calls[0].due
+    walk.gap(10)
+    assert walk.visit.open_calls[0].due == due
+
+
 def test_after_a_danger_stop_an_outage_asks_nothing() -> None:
     walk = at("placing.place")
     walk.say("smoke!")

@@ -240,6 +240,16 @@ def test_past_the_change_window_on_call_knows_of_it() -> None:
     assert walk.asked() == "placing.place"
 
 
+def test_the_agreed_end_is_asked_again_when_a_hold_came_between() -> None:
+    walk = Walk(plan(end=START + 20 * MINUTE)).to("placing.place")
+    walk.until(START + 20 * MINUTE)
+    assert walk.asked() == "placing.over"
+    walk.hold()
+    walk.resume()
+    walk.advance(0)
+    assert walk.asked() == "placing.over"
+
+
 def test_silence_at_the_agreed_end_is_its_own_cause() -> None:
     walk = Walk(plan(end=START + 20 * MINUTE)).to("placing.place")
     walk.until(START + 40 * MINUTE)

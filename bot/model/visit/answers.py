@@ -38,10 +38,11 @@ def _consent(turn: Turn, question: Question, value: str) -> None:
     rebook(turn, "other_evening")
 
 
-def rebook(turn: Turn, why: str) -> None:
+def rebook(turn: Turn, why: str, *, ordered: bool = False) -> None:
     """Not this evening: the admin finds another one; the contact need not give a reason.
 
     A site whose line is down is not left like that: on-call is called, new starts are held.
+    ``ordered``: by the team, which need not be called about it.
     """
     step = current(turn.visit, turn.context.book)
     turn.emit(e.StateSet("rebook", why))
@@ -50,8 +51,10 @@ def rebook(turn: Turn, why: str) -> None:
         turn.tell_wave("without_service")
         turn.say("stop_noted")
         return
-    turn.say("rebook")
-    raise_call(turn, "not_started", stage=step.stage.id)
+    if turn.visit.thread:
+        turn.say("rebook")
+    if not ordered:
+        raise_call(turn, "not_started", stage=step.stage.id)
 
 
 def _begin(turn: Turn, question: Question, value: str) -> None:

@@ -87,12 +87,17 @@ def _with_question(visit: Visit, **changes: Any) -> Visit:
     return replace(visit, question=question)
 
 
+def _without_question(v: Visit) -> Visit:
+    """Nothing is open any more; an agreed end that was being asked about is asked again."""
+    asked = v.over_asked and not (v.question is not None and v.question.ask == "over")
+    return replace(v, question=None, paused_until=None, over_asked=asked)
+
+
 def _entered(v: Visit, event: e.Entered, at: int) -> Visit:
     return replace(
-        v,
+        _without_question(v),
         step=event.step,
         at_ask=0,
-        question=None,
         checks=(),
         checked_at=None,
         lights=(),
@@ -152,7 +157,7 @@ def _restarted(v: Visit, event: e.Restarted, at: int) -> Visit:
 
 def _stopped(v: Visit, event: e.Stopped, at: int) -> Visit:
     since = at if v.stopped_at is None else v.stopped_at
-    return replace(v, stopped_at=since, question=None, paused_until=None)
+    return replace(_without_question(v), stopped_at=since)
 
 
 def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
@@ -175,7 +180,7 @@ def _call(v: Visit, event: CallEvent, at: int) -> Visit:
         return after
     if not event.call.blocks:
         return replace(after, made=v.made + 1)
-    return replace(after, made=v.made + 1, question=None, paused_until=None)
+    return replace(_without_question(after), made=v.made + 1)
 
 
 def _unheld(unit: Unit) -> UnitState:
@@ -245,9 +250,7 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.UnitLost: _lost,
     e.Stopped: _stopped,
     e.Restarted: _restarted,
-    e.HoldMet: lambda v, _, at: replace(
-        v, waits_hold=True, waits_since=at, question=None, paused_until=None
-    ),
+    e.HoldMet: lambda v, _, at: replace(_without_question(v), waits_hold=True, waits_since=at),
     e.HoldLeft: lambda v, _, at: replace(v, waits_hold=False, waits_since=None),
     e.Paused: lambda v, ev, at: replace(v, paused_until=ev.until),
     e.Unpaused: lambda v, _, at: replace(v, paused_until=None),

@@ -39,7 +39,7 @@ def _rebook(turn: Turn, fact: Ordered) -> None:
     if turn.visit.state in ("done", "rebook") or turn.visit.stopped_at is not None:
         turn.answer = "nothing"  # a danger stop is closed first, by who knows it is safe
         return
-    rebook(turn, fact.args.get("reason", "ordered"))
+    rebook(turn, fact.args.get("reason", "ordered"), ordered=True)
 
 
 def _third_party(turn: Turn, fact: Ordered) -> None:

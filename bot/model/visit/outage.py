@@ -24,8 +24,11 @@ def gap(turn: Turn, fact: Gap) -> None:
 
 
 def _calls(turn: Turn, fact: Gap) -> None:
-    """Whoever was called could not answer either. A time that was stated is kept."""
+    """Whoever was called could not answer either. A time that was stated is kept, and what is
+    critical waits for nothing."""
     for call in turn.visit.open_calls:
+        if call.severity == "critical":
+            continue
         lost = fact.until - max(fact.since, call.raised_at)
         if lost > 0 and call.due >= fact.since and call.operator in ("none", "ack"):
             turn.emit_call(c.Delayed(call.id, call.due + lost))
