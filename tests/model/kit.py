@@ -360,6 +360,7 @@ class Walk:
                 return self
             if self.visit.state == "agreed":
                 self.until(self.visit.start)
+                continue
             question = self.visit.question
             assert question is not None, f"nothing is open on the way to {place}"
             self.advance(1)
