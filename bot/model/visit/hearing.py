@@ -1,7 +1,7 @@
 """What people say and press, taken the worst first; everything heard is kept on record."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.model.calls.life import clear
@@ -238,13 +238,19 @@ def _later(turn: Turn, reading: Reading) -> None:
 
 
 def clock_time(at: int, clock: str, tz: str) -> int:
-    """The next instant from ``at`` on at which the site's clock shows ``HH:MM``."""
-    hour, minute = (int(part) for part in clock.split(":"))
-    local = datetime.fromtimestamp(at / 1000, UTC).astimezone(ZoneInfo(tz))
-    wanted = local.replace(hour=hour, minute=minute, second=0, microsecond=0)
-    if wanted < local:
-        wanted += timedelta(days=1)
-    return int(wanted.timestamp() * 1000)
+    """The next instant from ``at`` on at which the site's clock shows ``HH:MM``.
+
+    Where the clocks go back an hour comes twice: said between the two, the second is meant.
+    """
+    place = ZoneInfo(tz)
+    wanted = time.fromisoformat(clock.zfill(5))
+    today = datetime.fromtimestamp(at / 1000, UTC).astimezone(place).date()
+    for fold in (0, 1):
+        found = datetime.combine(today, wanted.replace(fold=fold), place).timestamp() * 1000
+        if found >= at:
+            return int(found)
+    tomorrow = datetime.combine(today + timedelta(days=1), wanted, place)
+    return int(tomorrow.timestamp() * 1000)
 
 
 # --- buttons ---------------------------------------------------------------------------
