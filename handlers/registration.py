@@ -74,6 +74,7 @@ class RegistrationIn:
         except BadSignature as error:
             raise Refused(401, str(error)) from None
         event = parse_event(request.content_type, body)
+        kind = self._kind(event)
         serial = find_serial(event, self._settings.serial)
         subject = await by_serial(self._desk, serial)
         outcome = await self._desk.receive(
@@ -83,7 +84,7 @@ class RegistrationIn:
                 received_at=self._now(),
                 serial=serial,
                 source=source,
-                kind=self._kind(event),
+                kind=kind,
                 detail={"type": event["type"], "time": str(event.get("time", ""))},
             )
         )
