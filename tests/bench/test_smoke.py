@@ -1,0 +1,23 @@
+"""The measurements run, with next to nothing to measure, and end with one JSON object."""
+
+import json
+
+import pytest
+
+from tests.bench import intake
+
+
+def last_line(printed: str) -> dict[str, object]:
+    figures = json.loads(printed.strip().splitlines()[-1])
+    assert isinstance(figures, dict)
+    return figures
+
+
+def test_intake(capsys: pytest.CaptureFixture[str]) -> None:
+    assert intake.main(["--units", "64", "--rounds", "1"]) == 0
+    figures = last_line(capsys.readouterr().out)
+    for name in ("floor", "cold", "warm", "ratio_cold", "ratio_warm", "ratio_128", "p99_ratio"):
+        value = figures[name]
+        assert isinstance(value, float)
+        assert value > 0
+    assert figures["growth"] is None  # not asked for
