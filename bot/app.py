@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import math
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -27,7 +28,7 @@ from bot.speak.catalogue import Catalogue
 from bot.speak.lexicon import languages, lexicon
 from bot.store import probe as probes
 from bot.store.embedded import Embedded
-from bot.store.errors import StoreAway
+from bot.store.errors import StoreError
 from bot.store.link import Options
 from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
@@ -36,6 +37,7 @@ from handlers.http import application
 from handlers.registration import RegistrationIn
 
 _log = logging.getLogger("musterline")
+_CHAT_CHECK_SECONDS = 10
 
 
 def utc_now() -> int:
@@ -68,6 +70,9 @@ class Bot:
         self.catalogue = Catalogue.load()
         self._runner: web.AppRunner | None = None
         self.port = 0
+        self.draining = False
+        self._chat_fine = False
+        self._chat_asked = -math.inf
 
     # --- start and stop --------------------------------------------------------------------
 
@@ -134,6 +139,7 @@ class Bot:
             token=token,
             signing_secret=chat.signing_secret.get_secret_value(),
             command=chat.command,
+            team_channel=chat.team_channel,
         )
         self.places = ChannelPlaces(self.store, chat.team_channel, identity.url)
         self.sender = Sender(
@@ -214,19 +220,47 @@ class Bot:
         self.port = self._runner.addresses[0][1]
 
     async def check(self) -> dict[str, bool]:
-        """Which parts can do their work now."""
+        """Which parts can do their work now. The chat is asked at most every ten seconds."""
+        return {
+            "store": await self._store_answers(),
+            "chat": await self._chat_answers(),
+            "taking": not self.draining,
+        }
+
+    async def _store_answers(self) -> bool:
         try:
             await asyncio.wait_for(self.store.homes(), 1)
-        except (StoreAway, TimeoutError):
-            return {"store": False}
-        return {"store": True}
+        except (StoreError, TimeoutError):
+            return False
+        return True
+
+    async def _chat_answers(self) -> bool:
+        if time.monotonic() - self._chat_asked > _CHAT_CHECK_SECONDS:
+            self._chat_asked = time.monotonic()
+            self._chat_fine = await self.chat_answers()
+        return self._chat_fine
+
+    async def chat_answers(self) -> bool:
+        """Whether the chat platform answers us at all, now."""
+        try:
+            await who_am_i(self.chat)
+        except SendError as error:
+            _log.warning("the chat platform does not answer: %s", error)
+            return False
+        return True
+
+    def forget_checks(self) -> None:
+        """Ask the chat again at the next check."""
+        self._chat_asked = -math.inf
 
     async def stop(self) -> None:
         """Finish what was accepted, then close, the store last."""
         if self._runner is not None:
             await self._runner.cleanup()
-        await self.chat.close()
-        await self.store.close()
+        if hasattr(self, "chat"):
+            await self.chat.close()
+        if hasattr(self, "store"):
+            await self.store.close()
         if self.embedded is not None:
             await self.embedded.stop()
 

@@ -13,18 +13,20 @@ from slack_bolt.async_app import AsyncAck, AsyncApp
 from slack_bolt.authorization import AuthorizeResult
 
 from bot.desk import Desk
-from bot.model.danger import find as find_danger
-from bot.model.fact import AccountChanged, Place, Pressed, Said
+from bot.model.fact import AccountChanged, Pressed
 from bot.model.subject import parse
 from bot.send.chat import ChatOut
-from bot.send.danger import answer as answer_danger
 from bot.send.errors import SendError
-from bot.send.hints import say, whisper
+from bot.send.hints import whisper
 from bot.speak.catalogue import Catalogue
+from bot.store.errors import StoreError
 from handlers.clock import Now
 from handlers.commands import Commands
+from handlers.hearing import Hearing
 from handlers.mentions import ordered
-from handlers.routing import Route, by_words, wave_of_channel
+from handlers.routing import by_words
+from handlers.staff import Staff
+from handlers.written import in_event
 
 _log = logging.getLogger("musterline.chat")
 #: Outcomes of a press that are said to the one who pressed, and to nobody else.
@@ -61,10 +63,14 @@ class ChatIn:
         token: str,
         signing_secret: str,
         command: str,
+        team_channel: str = "",
     ) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
         self.identity = identity
+        self._command_name = command
         self._commands = Commands(desk, catalogue, now, command)
+        self._staff = Staff(desk, chat, catalogue, team_channel)
+        self.hearing = Hearing(desk, chat, catalogue, now, identity.team, team_channel)
         self.app = AsyncApp(
             signing_secret=signing_secret,
             authorize=_authorize(identity, token),
@@ -82,97 +88,60 @@ class ChatIn:
 
     # --- words ---------------------------------------------------------------------------
 
-    async def _message(self, event: dict[str, Any], body: dict[str, Any]) -> None:
-        subtype = event.get("subtype", "")
-        edited = subtype == "message_changed"
-        message = event.get("message", {}) if edited else event
-        user = str(message.get("user", ""))
-        if subtype == "message_deleted" or not user or user == self.identity.bot_user:
-            return  # what was said stays said; the bot does not listen to itself
-        if message.get("bot_id") or subtype in ("channel_join", "channel_leave", "group_join"):
-            return
-        channel, stamp = str(event["channel"]), str(message["ts"])
-        thread = str(message.get("thread_ts") or "")
-        files = tuple(
-            " ".join(str(f.get(k) or "") for k in ("title", "name", "initial_comment")).strip()
-            for f in message.get("files") or ()
-        )
-        words = str(message.get("text") or "")
-        danger = self._is_danger("\n".join((words, *files)))
-        if danger:
-            await self._answer_danger(channel, thread, user)
-        route = await by_words(self._desk, channel, thread, user)
-        mark = str((message.get("edited") or {}).get("ts", "")) if edited else ""
-        fact_id = f"chat:{body.get('team_id', '')}:{channel}:{stamp}" + (f":{mark}" if mark else "")
-        direct = event.get("channel_type") == "im"
-        place: Place = "thread" if route.in_thread else "direct" if direct else "channel"
-        if route.subject is None and danger:
-            route = Route(await wave_of_channel(self._desk, channel))
-        if route.subject is None:
-            await self._nobody(route, channel, stamp, direct)
-            return
-        await self._desk.receive(
-            Said(
-                id=fact_id,
-                subject=route.subject,
-                received_at=self._now(),
-                claimed_at=_claimed(stamp),
-                actor=self._desk.surroundings.roster.actor(user),
-                words=words,
-                place=place,
-                edited=edited,
-                stamp=stamp,
-                files=files,
-            )
-        )
-
-    def _is_danger(self, words: str) -> bool:
-        return find_danger(words, tuple(self._desk.surroundings.lexicons.values())) is not None
-
-    async def _answer_danger(self, channel: str, thread: str, user: str) -> None:
-        """Before anything else, and whatever the store does. A failure here stops nothing."""
-        try:
-            await answer_danger(self._chat, self._catalogue, channel, thread, "en")
-        except SendError:
-            _log.exception("the safety answer to %s could not be sent", user)
-
-    async def _nobody(self, route: Route, channel: str, stamp: str, direct: bool) -> None:
-        """Words that belong to no visit: one kind line in a direct message, silence elsewhere."""
-        if not (direct or route.several):
-            return
-        key = "which_visit" if route.several else "no_visit"
-        await say(self._chat, channel, self._catalogue.best("en").say(key, {}), stamp)
+    async def _message(self, event: dict[str, Any]) -> None:
+        written = in_event(event, self.identity.bot_user)
+        if written is not None:
+            await self.hearing.hear(written, "message")
 
     async def _mention(self, event: dict[str, Any], body: dict[str, Any]) -> None:
-        """An order of the team inside a thread, where commands do not work."""
-        user, channel = str(event.get("user", "")), str(event["channel"])
-        route = await by_words(self._desk, channel, str(event.get("thread_ts") or ""), user)
-        if route.subject is None or not route.in_thread:
+        """An order of the team inside a thread, where commands do not work.
+
+        The words also come as a message; but where the bot is no member only as a mention, and
+        danger counts wherever we can read.
+        """
+        written = in_event(event, self.identity.bot_user)
+        if written is None:
             return
-        fact = ordered(
-            str(event.get("text", "")),
-            route.subject,
-            self._desk.surroundings.roster.actor(user),
-            f"mention:{body.get('team_id', '')}:{channel}:{event['ts']}",
-            self._now(),
-        )
-        if fact is not None:
-            await self._desk.receive(fact)
+        if self.hearing.safety.is_danger(written):
+            await self.hearing.hear(written, "app_mention")
+            return
+        route = await by_words(self._desk, written.channel, written.thread, written.user)
+        actor = self._desk.surroundings.roster.actor(written.user)
+        if route.subject is None or not route.in_thread or not (actor.oncall or actor.admin):
+            return  # what a contact writes is heard as a message
+        fact_id = f"mention:{body.get('team_id', '')}:{written.channel}:{written.stamp}"
+        fact = ordered(written.words, route.subject, actor, fact_id, self._now())
+        if fact is None:
+            answer, key = "unknown", "mention_help"
+        else:
+            answer = (await self._desk.receive(fact)).answer
+            key = f"order_{answer}"
+        if answer != "ok":
+            await self._aside(written.channel, written.user, written.thread, key)
 
     # --- buttons, commands, accounts -------------------------------------------------------
 
     async def _press(self, ack: AsyncAck, body: dict[str, Any]) -> None:
         """A press is not sent again by the platform: what fails is shown as failed."""
-        action = body["actions"][0]
         user = str(body["user"]["id"])
         channel = str((body.get("channel") or {}).get("id", ""))
-        message = body.get("message") or {}
+        thread = str((body.get("message") or {}).get("thread_ts") or "")
+        try:
+            answer = await self._pressed(body, user, channel)
+        except StoreError:
+            await self._aside(channel, user, thread, "press_failed")
+            raise  # and the platform marks the button, since it is not acknowledged
+        await ack()
+        if answer in _SAID:
+            await self._aside(channel, user, thread, f"press_{answer}")
+
+    async def _pressed(self, body: dict[str, Any], user: str, channel: str) -> str:
+        action = body["actions"][0]
         try:
             subject = parse(str(action.get("value", "")))
         except ValueError:
-            await ack()
-            return
-        stamp = str(message.get("ts", ""))
+            return "stale"
+        stamp = str((body.get("message") or {}).get("ts", ""))
         team = (body.get("team") or {}).get("id", "")
         outcome = await self._desk.receive(
             Pressed(
@@ -184,23 +153,21 @@ class ChatIn:
                 stamp=stamp,
             )
         )
-        await ack()
-        if outcome.answer in _SAID:
-            thread = str(message.get("thread_ts") or "")
-            await self._aside(channel, user, thread, f"press_{outcome.answer}")
+        return "stale" if outcome.answer == "kept" else outcome.answer
 
     async def _aside(self, channel: str, user: str, thread: str, key: str) -> None:
-        text = self._catalogue.best("en").say(key, {})
+        text = self._catalogue.best("en").say(key, {"command": self._command_name})
         try:
             await whisper(self._chat, channel, user, text, thread)
         except SendError as error:
-            _log.warning("a hint about a button could not be shown: %s", error)
+            _log.warning("a hint to %s could not be shown: %s", user, error)
 
     async def _command(self, ack: AsyncAck, body: dict[str, Any]) -> None:
         await ack(await self._commands.answer(body))
 
     async def _user_change(self, event: dict[str, Any], body: dict[str, Any]) -> None:
         user = event.get("user") or {}
+        await self._staff.changed(user)
         for subject in await self._desk.store.find("user", str(user.get("id", ""))):
             await self._desk.receive(
                 AccountChanged(
@@ -231,11 +198,3 @@ def _authorize(identity: Identity, token: str) -> Callable[..., Awaitable[Author
         )
 
     return authorize
-
-
-def _claimed(stamp: str) -> int | None:
-    """The time in the platform's stamp, for show only. The one place that reads a stamp."""
-    try:
-        return round(float(stamp) * 1000)
-    except ValueError:
-        return None

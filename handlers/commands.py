@@ -8,8 +8,13 @@ from bot.model.subject import Subject
 from bot.model.visit.state import Visit
 from bot.report.words import board_lines, visit_lines
 from bot.speak.catalogue import Catalogue
+from bot.speak.render import escaped, in_chat
 from handlers.clock import Now
 from handlers.routing import by_serial, wave_of_channel
+from handlers.words import plain
+
+#: What becomes of an order, as far as there is a text for it.
+_ANSWERS = ("ok", "nothing", "not_yours")
 
 
 class Commands:
@@ -21,7 +26,7 @@ class Commands:
     async def answer(self, body: dict[str, Any]) -> str:
         """The text shown to the one who typed the command."""
         actor = self._desk.surroundings.roster.actor(str(body.get("user_id", "")))
-        words = str(body.get("text", "")).split()
+        words = plain(str(body.get("text", ""))).split()
         order = words[0].lower() if words else "status"
         if not (actor.admin or actor.oncall):
             return self._say("command_not_yours")
@@ -56,7 +61,7 @@ class Commands:
         now = self._now()
         summary = await self._desk.surroundings.board(self._desk.store, wave.home, now)
         state = await self._desk.state(wave)
-        return "\n".join(board_lines(state, summary, self._catalogue.best("en")))
+        return escaped("\n".join(board_lines(state, summary, self._catalogue.best("en"))))
 
     async def _order(self, wave: Subject, actor: Actor, order: str, body: dict[str, Any]) -> str:
         outcome = await self._desk.receive(
@@ -68,6 +73,8 @@ class Commands:
                 order=order,
             )
         )
+        if outcome.answer not in _ANSWERS:
+            return self._say("order_kept")
         return self._say(f"command_{order}_{outcome.answer}", wave=wave.wave)
 
     async def _site(self, wave: Subject, words: list[str]) -> str:
@@ -82,14 +89,16 @@ class Commands:
     async def _unit(self, words: list[str]) -> str:
         if not words:
             return self._say("command_which_unit")
-        subject = await by_serial(self._desk, words[0])
+        serial = " ".join(words)
+        subject = await by_serial(self._desk, serial)
         visit = await self._desk.state(subject) if subject else None
         if not isinstance(visit, Visit):
-            return self._say("command_no_unit", word=words[0])
+            return self._say("command_no_unit", word=serial)
         return self._visit(visit)
 
     def _visit(self, visit: Visit) -> str:
-        return "\n".join(visit_lines(visit, self._now(), self._catalogue.best("en")))
+        return escaped("\n".join(visit_lines(visit, self._now(), self._catalogue.best("en"))))
 
     def _say(self, key: str, **args: str) -> str:
-        return self._catalogue.best("en").say(key, {"command": self._command, **args})
+        given = {"command": self._command, **args}
+        return self._catalogue.best("en").say(key, given, show=in_chat)

@@ -56,6 +56,41 @@ async def by_serial(desk: Desk, serial: str) -> Subject | None:
     return max(found)[2] if found else None
 
 
+async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:
+    """Whether it is the visit's own thread, and not that of a call about it."""
+    if not (thread and route.in_thread and route.subject is not None and route.subject.site):
+        return False
+    info = await desk.store.thread_info(route.subject.home, f"site:{route.subject.site}")
+    return info.root == thread
+
+
+async def concerned(desk: Desk, route: Route, user: str) -> list[Subject]:
+    """Whom words of danger stop: the visit of that place, and every live one of that person."""
+    found = [route.subject] if route.subject is not None else []
+    for subject in await desk.store.find("user", user):
+        visit = await _of(desk, subject, user)
+        if visit is not None and visit.live and subject not in found:
+            found.append(subject)
+    return found
+
+
+async def waves_in_danger(desk: Desk, channel: str) -> list[Subject]:
+    """The wave of that channel; where there is none, every open wave, else the next one."""
+    here = await wave_of_channel(desk, channel)
+    if here is not None:
+        return [here]
+    waves = []
+    for home in await desk.store.homes():
+        if home.startswith("w:"):
+            subject = Subject(home, "wave")
+            wave = await desk.state(subject)
+            if wave is not None:
+                waves.append((wave.state, wave.opens_at, subject))
+    is_open = [subject for state, _, subject in waves if state == "open"]
+    planned = sorted((at, subject) for state, at, subject in waves if state == "planned")
+    return is_open or [subject for _, subject in planned[:1]]
+
+
 async def wave_of_channel(desk: Desk, channel: str) -> Subject | None:
     """The wave that is carried in this channel, an open one before any other."""
     found = []

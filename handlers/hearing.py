@@ -1,0 +1,107 @@
+"""What was written reaches the visits and waves it concerns, each as a fact of its own."""
+
+import logging
+from dataclasses import replace
+
+from bot.desk import Desk
+from bot.model.fact import Place, Said
+from bot.model.subject import Subject
+from bot.send.chat import ChatOut
+from bot.send.errors import SendError
+from bot.send.hints import say
+from bot.speak.catalogue import Catalogue
+from bot.speak.render import in_chat
+from handlers.clock import Now
+from handlers.routing import Route, by_words, concerned, is_own_thread, waves_in_danger
+from handlers.safety import Safety
+from handlers.written import Written
+
+_log = logging.getLogger("musterline.hearing")
+
+
+class Hearing:
+    """Brings words in. ``team`` is the workspace's id, ``calls`` the team's own channel."""
+
+    def __init__(
+        self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now, team: str, calls: str = ""
+    ) -> None:
+        self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
+        self._team, self._calls = team, calls
+        self.safety = Safety(desk, chat, catalogue, now)
+
+    async def hear(self, written: Written, event: str, *, late: bool = False) -> None:
+        """Bring it in. Raises ``StoreError``: then it has to come again.
+
+        ``late``: it was written while we were away; what it was edited to is then the answer.
+        """
+        if self.safety.is_danger(written):
+            await self._danger(written, event, late=late)
+            return
+        route = await by_words(self._desk, written.channel, written.thread, written.user)
+        if route.subject is None:
+            await self._nobody(route, written)
+            return
+        await self._bring(written, route.subject, await self._place(written, route), late=late)
+
+    async def _danger(self, written: Written, event: str, *, late: bool) -> None:
+        """The fixed answer, then every visit of that place and person; else the waves."""
+        answered = await self.safety.answer(written, event)
+        route = await by_words(self._desk, written.channel, written.thread, written.user)
+        subjects = await concerned(self._desk, route, written.user)
+        if not subjects:
+            subjects = await waves_in_danger(self._desk, written.channel)
+        for subject in subjects:
+            own = subject == route.subject
+            place = await self._place(written, route) if own else "channel"
+            if not answered and place == "thread":
+                place = "channel"  # the answer did not get through: the outbox says it there
+            await self._bring(written, subject, place, late=late, also=not own)
+        if subjects:
+            await self.safety.record(written, subjects[0])
+        if not subjects:
+            await self._tell_team(written)
+
+    async def _bring(
+        self, written: Written, subject: Subject, place: Place, *, late: bool, also: bool = False
+    ) -> None:
+        fact_id = (
+            replace(written, edit="").fact_id(self._team) if late else written.fact_id(self._team)
+        )
+        await self._desk.receive(
+            Said(
+                id=f"{fact_id}/{subject}" if also else fact_id,
+                subject=subject,
+                received_at=self._now(),
+                claimed_at=written.claimed_at,
+                actor=self._desk.surroundings.roster.actor(written.user),
+                words=written.words,
+                place=place,
+                edited=bool(written.edit) and not late,
+                stamp=written.stamp,
+                files=written.files,
+            )
+        )
+
+    async def _place(self, written: Written, route: Route) -> Place:
+        if written.direct:
+            return "direct"
+        return "thread" if await is_own_thread(self._desk, route, written.thread) else "channel"
+
+    async def _nobody(self, route: Route, written: Written) -> None:
+        """Words that belong to no visit: one kind line in a direct message, silence elsewhere."""
+        if not (written.direct or route.several):
+            return
+        key = "which_visit" if route.several else "no_visit"
+        text = self._catalogue.best("en").say(key, {})
+        try:
+            await say(self._chat, written.channel, text, written.thread or written.stamp)
+        except SendError as error:
+            _log.warning("a hint to %s could not be sent: %s", written.user, error)
+
+    async def _tell_team(self, written: Written) -> None:
+        """There is no wave at all: the team's channel is told. Raises ``SendError``."""
+        args = {"user": written.user, "words": written.words}
+        text = self._catalogue.best("en").say("danger_nowhere", args, show=in_chat)
+        _log.error("words of danger from %s, and there is no wave", written.user)
+        if self._calls:
+            await say(self._chat, self._calls, text)

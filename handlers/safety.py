@@ -1,0 +1,110 @@
+"""Words of danger: the fixed answer first, whatever the store does; its sending on record later."""
+
+import logging
+from collections import OrderedDict
+from dataclasses import dataclass
+
+from bot.desk import Desk
+from bot.model.danger import find
+from bot.model.fact import Delivered, Told
+from bot.model.subject import Subject
+from bot.send.chat import ChatOut
+from bot.send.danger import TEMPLATE, answer
+from bot.send.errors import SendError
+from bot.speak.catalogue import Catalogue
+from bot.store.errors import StoreError
+from handlers.clock import Now
+from handlers.written import Written
+
+_log = logging.getLogger("musterline.safety")
+_REMEMBERED = 1000
+
+
+@dataclass(frozen=True)
+class Answered:
+    """A fixed answer that was sent, and for which message."""
+
+    channel: str
+    thread: str
+    stamp: str
+    at: int
+
+
+class Safety:
+    """Answers words of danger. What was sent is kept until the store has taken it."""
+
+    def __init__(self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now) -> None:
+        self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
+        self._sent: dict[str, list[Answered]] = {}  # by the place and stamp of the message
+        self._event: OrderedDict[str, str] = OrderedDict()
+
+    def is_danger(self, written: Written) -> bool:
+        """In doubt it is; only the team may ask about danger without there being one."""
+        lexicons = tuple(self._desk.surroundings.lexicons.values())
+        found = find(written.whole, lexicons)
+        if found is None:
+            return False
+        actor = self._desk.surroundings.roster.actor(written.user)
+        return found.stance == "said" or not (actor.oncall or actor.admin)
+
+    async def answer(self, written: Written, event: str) -> bool:
+        """Before anything else, and with no store involved; whether it got through.
+
+        A message that comes again is answered again: repeating is right where losing would be
+        wrong. The platform tells of a mention twice, as ``event`` of two kinds: that is once.
+        """
+        key = f"{written.channel}:{written.stamp}"
+        if self._event.setdefault(key, event) != event:
+            return True
+        thread = written.thread or ("" if written.direct else written.stamp)
+        try:
+            stamp = await answer(self._chat, self._catalogue, written.channel, thread, "en")
+        except SendError:
+            _log.exception("the safety answer to %s could not be sent", written.user)
+            self._event.pop(key, None)
+            return False
+        while len(self._event) > _REMEMBERED:
+            self._event.popitem(last=False)
+        sent = Answered(written.channel, thread, stamp, self._now())
+        self._sent.setdefault(key, []).append(sent)
+        return True
+
+    async def record(self, written: Written, subject: Subject) -> None:
+        """Put on record what was sent for this message. Raises ``StoreError``; it is kept then."""
+        key = f"{written.channel}:{written.stamp}"
+        waiting = self._sent.pop(key, [])
+        while waiting:
+            try:
+                await self._desk.receive(_fact(waiting[0], subject))
+            except StoreError:
+                self._sent.setdefault(key, []).extend(waiting)
+                raise
+            del waiting[0]
+
+    @property
+    def unrecorded(self) -> int:
+        return sum(len(some) for some in self._sent.values())
+
+
+def _fact(sent: Answered, subject: Subject) -> Delivered | Told:
+    """For a visit it is a message like any other that arrived; a wave hears of it."""
+    fact_id = f"safety:{sent.channel}:{sent.stamp}"
+    if subject.kind != "visit":
+        return Told(
+            id=fact_id,
+            subject=subject,
+            received_at=sent.at,
+            source=subject,
+            what="safety_answer",
+            args={"channel": sent.channel, "stamp": sent.stamp},
+        )
+    return Delivered(
+        id=fact_id,
+        subject=subject,
+        received_at=sent.at,
+        message=fact_id,
+        template=TEMPLATE,
+        thread=f"site:{subject.site}",
+        channel=sent.channel,
+        stamp=sent.stamp,
+    )
