@@ -1,0 +1,318 @@
+"""Plays a script against the real parts, and says in one sentence where they part ways."""
+
+import re
+from collections.abc import Callable, Coroutine
+from datetime import datetime
+from typing import Any
+
+from bot.model.board import state_of
+from bot.model.subject import ASIDE, of_visit, of_wave
+from bot.model.visit.state import Visit
+from tests.journeys.house import MINUTE, STRANGER, House, Seen
+from tests.journeys.script import TEAM, Script, Step
+
+_SHOWN_BEFORE = 12
+#: No script does what is asked for longer than this in one go.
+_MOST_MINUTES = 120
+
+
+class Differs(AssertionError):
+    """The parts did something else than the script says."""
+
+
+class Play:
+    """One run of one script."""
+
+    def __init__(self, script: Script, house: House) -> None:
+        self.script, self.house = script, house
+        self.at = house.clock.now()  # the minute of the line being played
+        self.newest: dict[str, Seen] = {}  # by site: what the desk was last seen to ask
+
+    async def run(self) -> None:
+        for step in self.script.steps:
+            try:
+                await self._step(step)
+            except (LookupError, ValueError, AssertionError) as error:
+                raise Differs(self._report(step, error)) from error
+        try:
+            self._nothing_left_out(None, "the end of the script")
+        except AssertionError as error:
+            raise Differs(self._report(self.script.steps[-1], error)) from error
+
+    async def _step(self, step: Step) -> None:
+        if step.deed == "on":
+            self.at = self.house.next_time("00:00", self.at + MINUTE)
+            while self._day() < step.given[0]:
+                self.at = self.house.next_time("00:00", self.at + MINUTE)
+            return
+        if step.time:
+            self.at = self.house.next_time(step.time, self.at)
+        self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
+        await self._deed(step)
+
+    def _day(self) -> str:
+        return datetime.fromtimestamp(self.at / 1000, self.house.tz).date().isoformat()
+
+    async def _deed(self, step: Step) -> None:
+        act: Callable[..., Coroutine[Any, Any, None]] = getattr(self, f"do_{step.deed}")
+        seeing = step.deed.startswith("desk_") or step.deed in ("wave_shows", "stopped")
+        if not step.deed.startswith("desk_"):
+            await self.house.until(self.at)
+            self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
+        await act(step, *step.given)
+        if not seeing:
+            await self.house.instant()
+
+    # --- what people do --------------------------------------------------------------------
+
+    def user(self, who: str, site: str) -> str:
+        row = next(row for row in self.house.rows if row.site == site)
+        if who == "contact":
+            return row.contact.user
+        if who == "deputy":
+            if row.deputy is None:
+                raise LookupError(f"{site} has no deputy")
+            return row.deputy.user
+        return STRANGER if who == "stranger" else TEAM[who]
+
+    async def do_says(self, step: Step, words: str) -> None:
+        channel, stamp = self.house.thread_of(step.site)
+        user = self.user(step.who, step.site)
+        await self.house.server.say(user, channel, words, thread_ts=stamp)
+
+    async def do_writes(self, step: Step, words: str) -> None:
+        user = self.user(step.who, step.site)
+        await self.house.server.say(user, self.house.channels[0], words)
+
+    async def do_writes_directly(self, step: Step, words: str) -> None:
+        await self.house.server.dm(self.user(step.who, step.site), words)
+
+    async def do_orders(self, step: Step, words: str) -> None:
+        channel, stamp = self.house.thread_of(step.site)
+        user = self.user(step.who, step.site)
+        await self.house.server.mention(user, channel, words, thread_ts=stamp)
+
+    async def do_commands(self, step: Step, words: str) -> None:
+        user = self.user(step.who, step.site)
+        done = await self.house.server.command(user, self.house.channels[0], "/wave", words)
+        if not done.ok:
+            raise AssertionError(f"the command was answered {done.status} {done.reason}")
+        self.house.note_command(user, done.body)
+
+    async def do_presses(self, step: Step, label: str) -> None:
+        await self.do_presses_under(step, label, "")
+
+    async def do_presses_under(self, step: Step, label: str, words: str) -> None:
+        place = "team" if step.who in TEAM else f"site:{step.site}"
+        for message in reversed(self.house.seen):
+            actions = [action for text, action in message.buttons if text == label]
+            if message.place == place and actions and matches(words, message.text):
+                await self._press(self.user(step.who, step.site), message, actions[0])
+                return
+        under = f" under {words!r}" if words else ""
+        raise LookupError(f"there is no button {label!r}{under} to press")
+
+    async def _press(self, user: str, message: Seen, action: str) -> None:
+        done = await self.house.server.press(user, message.channel, message.stamp, action)
+        if self.house.running and not done.ok:
+            raise AssertionError(f"the press was answered {done.status} {done.reason}")
+
+    async def do_does_all(self, step: Step, words: str) -> None:
+        """The first button of each question, a minute apart, until the desk says the words."""
+        place = f"site:{step.site}"
+        pressed = ""
+        for _ in range(_MOST_MINUTES):
+            fresh = [m for m in self.house.seen if m.place == place and not m.claimed]
+            for message in fresh:
+                message.claimed = True
+                if matches(words, message.text):
+                    self.newest[step.site] = message
+                    return
+            asked = [m for m in self.house.seen if m.place == place and m.buttons]
+            if asked and asked[-1].stamp != pressed:
+                pressed = asked[-1].stamp
+                user = self.user(step.who, step.site)
+                await self._press(user, asked[-1], asked[-1].buttons[0][1])
+                await self.house.instant()
+            await self.house.until(self.house.clock.now() + MINUTE)
+            self.at = self.house.clock.now()
+        raise AssertionError(f"the desk never said {words!r}")
+
+    async def do_loses_account(self, step: Step) -> None:
+        await self.house.server.change_user(self.user(step.who, step.site), deleted=True)
+
+    async def do_gets_account(self, step: Step) -> None:
+        await self.house.server.change_user(self.user(step.who, step.site), deleted=False)
+
+    # --- what happens ----------------------------------------------------------------------
+
+    def _serial(self, step: Step, serial: str = "") -> str:
+        row = next(row for row in self.house.rows if row.site == step.site)
+        return serial or row.units[0].label
+
+    async def do_registers(self, step: Step, serial: str) -> None:
+        await self.house.register(self._serial(step, serial))
+
+    async def do_registers_again(self, step: Step) -> None:
+        await self.house.register_again(self._serial(step))
+
+    async def do_lost(self, step: Step) -> None:
+        await self.house.register(self._serial(step), "lost")
+
+    async def do_stopped(self, step: Step) -> None:
+        await self.house.stop_bot()
+
+    async def do_started(self, step: Step) -> None:
+        await self.house.start_bot()
+
+    # --- what the desk says ----------------------------------------------------------------
+
+    async def _next(self, step: Step, place: str, words: str) -> Seen:
+        """The next message there, which must come in the minute of the line with these words."""
+        until = self.at + (1_000 if step.time.count(":") > 1 else MINUTE)
+        while True:
+            waiting = [m for m in self.house.seen if m.place == place and not m.claimed]
+            message = next((m for m in waiting if not m.optional or matches(words, m.text)), None)
+            if message is not None or not await self.house.step(until):
+                break
+        if message is None:
+            raise AssertionError(f"nothing was said ({place})")
+        if not self.at <= message.at < until:
+            raise AssertionError(f"it was said at {self.house.shown(message.at)}: {message.text}")
+        if not matches(words, message.text):
+            raise AssertionError(f"it said instead: {message.text}")
+        message.claimed = True
+        return message
+
+    async def do_desk_says(self, step: Step, words: str) -> None:
+        message = await self._next(step, f"site:{step.site}", words)
+        if message.buttons:
+            raise AssertionError(f"it has buttons, so the desk asks: {message.buttons}")
+
+    async def do_desk_asks(self, step: Step, words: str) -> None:
+        message = await self._next(step, f"site:{step.site}", words)
+        if not message.buttons:
+            raise AssertionError("it has no buttons, so the desk says it")
+        self.newest[step.site] = message
+
+    async def do_desk_offers(self, step: Step, labels: str) -> None:
+        found = [label for label, _ in self.newest[step.site].buttons]
+        if found != [label.strip() for label in labels.split("|")]:
+            raise AssertionError(f"the buttons are {' | '.join(found)}")
+
+    async def do_desk_calls(self, step: Step, names: str, words: str) -> None:
+        message = await self._next(step, "team", words)
+        called = {name for name in TEAM if f"@{name} " in message.text}
+        if called != set(names.split()):
+            raise AssertionError(f"it called {' '.join(sorted(called)) or 'nobody'}")
+        if not message.buttons:
+            raise AssertionError("a call has a button to take it")
+
+    async def do_desk_tells_team(self, step: Step, words: str) -> None:
+        await self._next(step, "team", words)
+
+    async def do_desk_never_tells_team(self, step: Step, words: str) -> None:
+        for message in self.house.seen:
+            if message.place == "team" and matches(words, message.text):
+                raise AssertionError(f"it did at {self.house.shown(message.at)}: {message.text}")
+
+    async def do_desk_tells(self, step: Step, who: str, words: str) -> None:
+        await self._next(step, f"to:{self.user(who, step.site)}", words)
+
+    async def do_desk_alone(self, step: Step, who: str, words: str) -> None:
+        await self._next(step, f"alone:{self.user(who, step.site)}", words)
+
+    async def do_desk_writes(self, step: Step, words: str) -> None:
+        await self._next(step, "channel", words)
+
+    async def do_desk_answers(self, step: Step, who: str, words: str) -> None:
+        user = self.user(who, step.site)
+        waiting = [c for c in self.house.commands if c.user == user and not c.claimed]
+        if not waiting:
+            raise AssertionError(f"{who} got no answer to a command")
+        waiting[0].claimed = True
+        if not matches(words, waiting[0].text):
+            raise AssertionError(f"the answer was: {waiting[0].text}")
+
+    async def do_desk_nothing(self, step: Step, until: str) -> None:
+        await self._silence(f"site:{step.site}", until)
+
+    async def do_desk_calls_nobody(self, step: Step, until: str) -> None:
+        await self._silence("team", until)
+
+    async def _silence(self, place: str, until: str) -> None:
+        end = self.house.next_time(until, self.at)
+        before = len(self.house.seen)
+        await self.house.until(end - 1)
+        for message in self.house.seen[before:]:
+            if message.place == place and not message.optional:
+                shown = self.house.shown(message.at)
+                raise AssertionError(f"at {shown} it was said: {message.text}")
+
+    # --- how things stand ------------------------------------------------------------------
+
+    async def _visit(self, site: str) -> Visit:
+        subject = of_visit(self.house.rows[0].wave, site)
+        visit: Visit = await self.house.bot.desk.state(subject)
+        return visit
+
+    async def do_visit_is(self, step: Step, wanted: str) -> None:
+        found = state_of(await self._visit(step.site))
+        if found != wanted:
+            raise AssertionError(f"it is {found}")
+
+    async def do_unit_is(self, step: Step, wanted: str, serial: str) -> None:
+        visit = await self._visit(step.site)
+        unit = visit.unit(self._serial(step, serial))
+        if unit is None:
+            raise LookupError(f"{step.site} has no such unit")
+        found = {
+            "online": unit.online,
+            "not online": not unit.online,
+            "held": unit.state == "held",
+            "recorded": unit.registered_at is not None,
+            "marked lost": unit.lost_at is not None,
+        }
+        if not found[wanted]:
+            raise AssertionError(", ".join(name for name, holds in found.items() if holds))
+
+    async def do_wave_is(self, step: Step, wanted: str) -> None:
+        wave = await self.house.bot.desk.state(of_wave(self.house.rows[0].wave))
+        if wave.held != (wanted == "held"):
+            raise AssertionError(f"its holds are {wave.holds}")
+
+    async def do_wave_shows(self, step: Step, words: str) -> None:
+        """The pin is renewed once a minute at most: it is looked at when the minute is over."""
+        await self.house.until(self.at + MINUTE - 1)
+        pins = [self.house.text_of(m) for m in self.house.server.pins(self.house.channels[0])]
+        if len(pins) != 1 or not matches(words, pins[0]):
+            raise AssertionError(f"pinned is: {pins}")
+
+    async def do_aside_holds(self, step: Step, serial: str) -> None:
+        kept = await self.house.bot.desk.state(ASIDE)
+        found = [item.serial for item in kept.items] if kept else []
+        if serial not in found:
+            raise AssertionError(f"it holds {found}")
+
+    # --- nothing may be left out -----------------------------------------------------------
+
+    def _nothing_left_out(self, before: int | None, when: str) -> None:
+        limit = None if before is None else before - before % MINUTE
+        for message in self.house.seen:
+            late = limit is None or message.at < limit
+            if late and not message.claimed and not message.optional:
+                raise AssertionError(
+                    f"before {when} the script leaves out what was said at "
+                    f"{self.house.shown(message.at)} ({message.place}): {message.text}"
+                )
+
+    def _report(self, step: Step, error: Exception) -> str:
+        said = [f"  {self.house.shown(m.at)} {m.place}: {m.text}" for m in self.house.seen]
+        so_far = "\n".join(said[-_SHOWN_BEFORE:])
+        return f"{step.where}: {step.line}\n  {error}\nWhat was said so far:\n{so_far}"
+
+
+def matches(words: str, text: str) -> bool:
+    """Whether ``text`` holds the words, in order, with anything where they have ``...``."""
+    parts = [re.escape(" ".join(part.split())) for part in words.split("...")]
+    return re.search(".*".join(part for part in parts if part), text) is not None
