@@ -128,5 +128,6 @@ def _account(turn: Turn, fact: AccountChanged) -> None:
         for call in visit.open_calls:
             if call.cause == "unreachable":
                 clear(turn, call, "answer")
+        rearm(turn)
     elif visit.live and visit.state not in ("done", "rebook"):
         unreachable(turn)
