@@ -79,14 +79,17 @@ class Bot:
     async def start(self, *, listen: bool = True) -> None:
         """Connect everything; raises ``StoreError`` or ``SettingsError`` with one sentence."""
         await self._start_store()
+        self.parts.probe("start.store")
         self.desk = Desk(self.store, self._surroundings())
         await self._start_chat()
+        self.parts.probe("start.chat")
         if self.embedded is not None:  # alone on this store: leases of a bot before us are void
             for home in await self.store.homes():
                 await self.store.free_leases(home)
         self.sweep = Sweep(self.desk)
         if listen:
             await self._start_http()
+        self.parts.probe("start.done")
 
     async def _start_store(self) -> None:
         chosen = self.settings.store
@@ -211,6 +214,7 @@ class Bot:
             registration=RegistrationIn(self.desk, self.settings.registration, self.now),
             check=self.check,
             body_limit=self.settings.registration.body_limit,
+            probe=self.parts.probe,
         )
         self._runner = web.AppRunner(app, access_log=None)
         await self._runner.setup()
@@ -273,6 +277,7 @@ class Bot:
         """
         while True:
             fired = await self.sweep.run(now)
+            self.parts.probe("sweep.after")
             swept = await self.sender.run_once(now)
             if not fired and not swept.busy and not self.desk.busy:
                 break

@@ -5,8 +5,10 @@ import logging
 from urllib.parse import parse_qs
 
 from aiohttp import web
+from aiohttp.typedefs import Handler, Middleware
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 
+from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
 from handlers.health import routes as health_routes
@@ -17,15 +19,36 @@ CHAT_PATH = "/chat/events"
 
 
 def application(
-    *, chat: ChatIn | None, registration: RegistrationIn, check: Check, body_limit: int
+    *,
+    chat: ChatIn | None,
+    registration: RegistrationIn,
+    check: Check,
+    body_limit: int,
+    probe: Probe = nothing,
 ) -> web.Application:
     """The application; ``chat`` is ``None`` in socket mode, where nothing comes in by HTTP."""
-    app = web.Application(client_max_size=max(body_limit, 1_048_576))
+    app = web.Application(
+        client_max_size=max(body_limit, 1_048_576),
+        middlewares=() if probe is nothing else (_probed(probe),),
+    )
     app.add_routes(health_routes(check))
     app.router.add_post("/registrations/{source}", registration.post)
     if chat is not None:
         app.router.add_post(CHAT_PATH, _ChatRequests(chat).post)
     return app
+
+
+def _probed(probe: Probe) -> Middleware:
+    """Passes the points between which a request has come in and is not acknowledged yet."""
+
+    @web.middleware
+    async def around(request: web.Request, handler: Handler) -> web.StreamResponse:
+        probe("request.before")
+        answer = await handler(request)
+        probe("ack.before")
+        return answer
+
+    return around
 
 
 class _ChatRequests:

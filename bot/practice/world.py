@@ -2,10 +2,10 @@
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Protocol
 
 from bot.plan.rows import SiteRow
-from bot.practice import scene
+from bot.practice import contact, scene, team
 from bot.practice.agenda import Agenda
 from bot.practice.chatserver import ChatServer, Posted
 from bot.practice.clock import WaveClock
@@ -14,6 +14,10 @@ from bot.practice.device import Device
 from bot.practice.persona import Persona, cast
 from bot.practice.registry import Registry
 from bot.practice.team import Team
+
+
+class PeoplesChat(contact.Chat, team.Chat, Protocol):
+    """What contacts and the team do in the chat."""
 
 
 class World:
@@ -25,16 +29,21 @@ class World:
         seed: int,
         clock: WaveClock,
         personas: dict[str, Persona] | None = None,
+        *,
+        registry: Registry | None = None,
+        through: Callable[[ChatServer], PeoplesChat] = lambda server: server,
     ) -> None:
+        """``through``: the chat as people use it, where that is more than the server itself."""
         self.rows, self.seed, self.clock = rows, seed, clock
         self.agenda = Agenda()
         self.server = ChatServer(clock=clock.now, signing_secret=scene.SIGNING_SECRET)
-        self.registry = Registry("")
+        self.chat = through(self.server)
+        self.registry = registry or Registry("")
         self.personas = personas or cast([row.site for row in rows], seed)
         self.contacts: dict[str, Contact] = {}
         self.team = Team(
             seed=seed,
-            chat=self.server,
+            chat=self.chat,
             agenda=self.agenda,
             now=clock.now,
             admin=scene.ADMIN,
@@ -61,7 +70,7 @@ class World:
                 persona=persona,
                 devices=[Device(u.label or u.serial, self.seed, persona.flaw) for u in row.units],
                 seed=self.seed,
-                chat=self.server,
+                chat=self.chat,
                 agenda=self.agenda,
                 now=self.clock.now,
                 powered=self._powered,

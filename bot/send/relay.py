@@ -12,7 +12,8 @@ import msgspec
 from bot.model.fact import AnyFact
 from bot.model.message import Message
 from bot.model.subject import parse
-from bot.send.ports import IndexStore, OutboxStore, Receiver
+from bot.send.ports import IndexStore, OutboxStore, Probe, Receiver
+from bot.store import probe as probes
 from bot.store.commit import Settle
 from bot.store.errors import StoreError
 
@@ -29,8 +30,14 @@ class BadRelay(ValueError):
 class Relay:
     """Empties the thread ``relay`` of a home."""
 
-    def __init__(self, store: OutboxStore, index: IndexStore, desk: Receiver) -> None:
-        self._store, self._index, self._desk = store, index, desk
+    def __init__(
+        self,
+        store: OutboxStore,
+        index: IndexStore,
+        desk: Receiver,
+        probe: Probe = probes.nothing,
+    ) -> None:
+        self._store, self._index, self._desk, self._probe = store, index, desk, probe
         self._failed: dict[str, int] = {}
 
     async def run(self, home: str, thread: str) -> int:
@@ -59,7 +66,9 @@ class Relay:
         done: list[Settle] = []
         for message in line:
             try:
+                self._probe("relay.before")
                 await self._one(message)
+                self._probe("relay.after")
             except StoreError:
                 if not done:
                     raise

@@ -131,7 +131,7 @@ class Sender:
         self._pacing, self._leases = pacing or Pacing(), leases
         self._deliver = Deliver(store, chat, catalogue, people, mail, probe)
         self._recorder, self._holds = Recorder(desk), Holds(tell)
-        self._relay = Relay(store, index, desk)
+        self._relay = Relay(store, index, desk, probe)
         self._tidy = Tidy(store, chat, after=self.settings.tidy_after, process=process)
         self._backlog: deque[tuple[str, Queued]] = deque()
         self._tasks: dict[Key, asyncio.Task[int]] = {}

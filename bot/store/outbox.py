@@ -122,7 +122,9 @@ class Outbox(Connected):
         """
         if settles:
             touched, value = settle_call(home, settles)
+            self._probe("end.before")
             await self._writes.submit(self._script_call(COMMIT, touched, value))
+            self._probe("end.after")
 
     async def thread_info(self, home: str, thread: str) -> Thread:
         key = keys.of(home).thread(thread)

@@ -28,6 +28,7 @@ class Sender:
         self.clock = clock
         self.transport = transport
         self.ack_seconds = ACK_SECONDS
+        self.retry_after: tuple[int, ...] = RETRY_AFTER
         self.in_flight = 0
         self.lost: list[Json] = []
         self.log: list[Delivery] = []
@@ -56,10 +57,10 @@ class Sender:
         delivery = await self.send("event", payload, attempt, why)
         if delivery.ok or delivery.no_retry:
             return delivery
-        if attempt >= len(RETRY_AFTER):
+        if attempt >= len(self.retry_after):
             self.lost.append(payload)
             return delivery
-        self._keep(payload, attempt + 1, self.clock() + RETRY_AFTER[attempt], delivery.reason)
+        self._keep(payload, attempt + 1, self.clock() + self.retry_after[attempt], delivery.reason)
         return delivery
 
     def _keep(self, payload: Json, attempt: int, due: int, reason: str | None) -> None:
