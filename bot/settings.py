@@ -4,6 +4,8 @@ Order: defaults, then the file, then environment variables ``MUSTERLINE_SECTION_
 example ``MUSTERLINE_CHAT__BOT_TOKEN``). Times of day are local to the person's or site's zone.
 """
 
+import base64
+import binascii
 import os
 import tomllib
 from collections.abc import Mapping
@@ -57,6 +59,23 @@ class WebhookSource(Part):
 
     name: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,47}$")
     secrets: tuple[SecretStr, ...] = Field(min_length=1, max_length=2)
+
+    @model_validator(mode="after")
+    def _secrets_are_keys(self) -> Self:
+        for secret in self.secrets:
+            if not _is_webhook_secret(secret.get_secret_value()):
+                raise ValueError("a secret is whsec_ and 24 to 64 bytes in base64")
+        return self
+
+
+def _is_webhook_secret(secret: str) -> bool:
+    """Standard Webhooks 1.0.0, "Symmetric": 24 to 64 bytes, base64, after ``whsec_``."""
+    text = secret.removeprefix("whsec_")
+    try:
+        key = base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
+    except binascii.Error:
+        return False
+    return secret.startswith("whsec_") and 24 <= len(key) <= 64
 
 
 class RegistrationSettings(Part):

@@ -10,6 +10,7 @@ import logging
 import time
 from collections.abc import Callable
 from typing import Any
+from urllib.parse import quote
 
 from aiohttp import web
 
@@ -79,7 +80,7 @@ class RegistrationIn:
         subject = await by_serial(self._desk, serial)
         outcome = await self._desk.receive(
             Registered(
-                id=f"reg:{source}:{event['source']}:{event['id']}",
+                id=fact_id(source, event),
                 subject=subject or ASIDE,
                 received_at=self._now(),
                 serial=serial,
@@ -127,6 +128,11 @@ def parse_event(content_type: str, body: bytes) -> dict[str, Any]:
     if event["specversion"] != "1.0":
         raise Refused(400, f"specversion {event['specversion']!r} is not 1.0.")
     return event
+
+
+def fact_id(source: str, event: dict[str, Any]) -> str:
+    """Source and id together make an event distinct (CloudEvents 1.0.2, "source" and "id")."""
+    return f"reg:{source}:{quote(event['source'])}:{event['id']}"
 
 
 def find_serial(event: dict[str, Any], paths: tuple[str, ...]) -> str:

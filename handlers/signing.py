@@ -12,11 +12,12 @@ class BadSignature(Exception):
 
 
 def key_of(secret: str) -> bytes:
-    """The key in ``whsec_...`` (base64). Raises ``ValueError`` for anything else."""
+    """The key in ``whsec_...`` (base64, padded or not). Raises ``ValueError`` for anything else."""
     if not secret.startswith("whsec_"):
         raise ValueError("a webhook secret begins with whsec_")
+    text = secret.removeprefix("whsec_")
     try:
-        return base64.b64decode(secret.removeprefix("whsec_"), validate=True)
+        return base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
     except binascii.Error:
         raise ValueError("a webhook secret is base64 after whsec_") from None
 

@@ -90,8 +90,8 @@ class KeptKind:
     def read(self, body: bytes) -> Kept | None:
         return self._decoder.decode(body) if body else None
 
-    def decide(self, state: Kept | None, fact: AnyFact, _context: Context) -> Decision[Any] | None:
-        return decide_kept(state, fact)
+    def decide(self, state: Kept | None, fact: AnyFact, context: Context) -> Decision[Any] | None:
+        return decide_kept(state, fact, context)
 
     def deadlines(self, _state: Kept | None, _context: Context) -> dict[str, int]:
         return {}

