@@ -26,6 +26,7 @@ from bot.send.sender import Sender, SenderSettings, wall_clock
 from bot.settings import Settings
 from bot.speak.catalogue import Catalogue
 from bot.speak.lexicon import languages, lexicon
+from bot.speak.render import in_chat
 from bot.store import probe as probes
 from bot.store.embedded import Embedded
 from bot.store.errors import StoreError
@@ -34,7 +35,9 @@ from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
 from handlers.http import application
+from handlers.readback import Reader, Sleep
 from handlers.registration import RegistrationIn
+from handlers.sockets import ChatSockets
 
 _log = logging.getLogger("musterline")
 _CHAT_CHECK_SECONDS = 10
@@ -70,6 +73,7 @@ class Bot:
         self.catalogue = Catalogue.load()
         self._runner: web.AppRunner | None = None
         self.port = 0
+        self.sockets: ChatSockets | None = None
         self.draining = False
         self._chat_fine = False
         self._chat_asked = -math.inf
@@ -89,6 +93,7 @@ class Bot:
         self.sweep = Sweep(self.desk)
         if listen:
             await self._start_http()
+            await self._start_sockets()
         self.parts.probe("start.done")
 
     async def _start_store(self) -> None:
@@ -113,6 +118,7 @@ class Bot:
             policy=self.settings.model_policy(),
             roster=self.settings.roster(),
             may_open=self.parts.may_open or self._may_open,
+            private=self.settings.chat.private,
         )
 
     def _may_open(self, roster: Roster, at: int) -> bool:
@@ -165,16 +171,8 @@ class Bot:
     async def _trouble(self, trouble: Trouble) -> None:
         """What a person has to know of sending goes to the log and, where chat works, the team."""
         _log.error("sending: %s %s: %s", trouble.kind, trouble.place, trouble.why)
-        team = self.settings.chat.team_channel
-        if trouble.kind != "channel" or trouble.place == team:
-            return
-        text = self.catalogue.best("en").say(
-            "chat_trouble", {"place": trouble.place, "why": trouble.why}
-        )
-        try:
-            await say(self.chat, team, text)
-        except SendError as error:
-            _log.error("and the team could not be told: %s", error)
+        if trouble.kind == "channel" and trouble.place != self.settings.chat.team_channel:
+            await self.tell_team("chat_trouble", place=trouble.place, why=trouble.why)
 
     def _mail(self) -> MailOut | None:
         mail = self.settings.mail
@@ -215,21 +213,39 @@ class Bot:
             check=self.check,
             body_limit=self.settings.registration.body_limit,
             probe=self.parts.probe,
+            trust_proxy=self.settings.serve.trust_proxy,
         )
-        self._runner = web.AppRunner(app, access_log=None)
+        drain = self.settings.serve.drain_seconds
+        self._runner = web.AppRunner(app, access_log=None, shutdown_timeout=drain)
         await self._runner.setup()
         serve = self.settings.serve
         site = web.TCPSite(self._runner, serve.host, serve.port)
         await site.start()
         self.port = self._runner.addresses[0][1]
 
+    async def _start_sockets(self) -> None:
+        chat = self.settings.chat
+        if chat.mode != "socket":
+            return
+        base = chat.base_url or PLATFORM
+        self.sockets = ChatSockets(
+            self.chat_in.app,
+            chat.app_token.get_secret_value(),
+            base_url=base,
+            proxy=proxy_for(base),
+        )
+        await self.sockets.start()
+
     async def check(self) -> dict[str, bool]:
         """Which parts can do their work now. The chat is asked at most every ten seconds."""
-        return {
+        parts = {
             "store": await self._store_answers(),
             "chat": await self._chat_answers(),
             "taking": not self.draining,
         }
+        if self.sockets is not None:
+            parts["socket"] = self.sockets.connected
+        return parts
 
     async def _store_answers(self) -> bool:
         try:
@@ -253,14 +269,45 @@ class Bot:
             return False
         return True
 
+    def reader(self, sleep: Sleep = asyncio.sleep) -> Reader:
+        """What reads threads back after a gap."""
+        chat_in = self.chat_in
+        return Reader(
+            self.desk,
+            self.chat,
+            chat_in.hearing,
+            chat_in.orders,
+            self.now,
+            chat_in.identity.bot_user,
+            sleep,
+        )
+
+    async def tell_team(self, key: str, **args: str) -> None:
+        """One line in the team's channel, if it gets through; in the log in any case."""
+        text = self.catalogue.best("en").say(key, args, show=in_chat)
+        _log.warning("to the team: %s", text)
+        try:
+            await say(self.chat, self.settings.chat.team_channel, text)
+        except SendError:
+            _log.exception("the team could not be told")
+
     def forget_checks(self) -> None:
         """Ask the chat again at the next check."""
         self._chat_asked = -math.inf
 
-    async def stop(self) -> None:
-        """Finish what was accepted, then close, the store last."""
+    async def stop_taking(self) -> None:
+        """Take nothing new; what was accepted is decided and answered."""
+        self.draining = True
+        if self.sockets is not None:
+            await self.sockets.stop(self.settings.serve.drain_seconds)
+            self.sockets = None
         if self._runner is not None:
             await self._runner.cleanup()
+            self._runner = None
+
+    async def stop(self) -> None:
+        """Finish what was accepted, then close, the store last."""
+        await self.stop_taking()
         if hasattr(self, "chat"):
             await self.chat.close()
         if hasattr(self, "store"):

@@ -5,171 +5,275 @@ import contextlib
 import logging
 import signal
 import time
+from collections.abc import Callable
 from typing import Literal
 
+import msgspec
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
+from msgspec.structs import replace
 
-from bot.app import Bot, utc_now
+from bot.app import Bot
 from bot.model.fact import Gap
-from bot.model.subject import Subject
+from bot.model.subject import EVERY, of_visit, of_wave
 from bot.settings import Settings
 from bot.store.commit import Commit
 from bot.store.errors import StoreError
 
 SWEEP_SECONDS = 0.25
 ALIVE_SECONDS = 5
-#: Away for less than this is a restart nobody has to hear of.
+CHAT_SECONDS = 20
+#: Away for less than this is a restart nobody has to hear of; the platform resends meanwhile.
 SHORTEST_GAP = 60_000
 WATCHDOG_SECONDS = 2.0
 #: A wall clock that jumps by more than this against the monotonic one is reported.
 JUMP_MS = 5_000
+JUMP_WAIT = 60.0
+#: What APScheduler would otherwise do: run a job once for each time it was missed, drop what is
+#: a second late, and start none while one still runs.
+JOB_DEFAULTS = {"coalesce": True, "misfire_grace_time": None, "max_instances": 1}
+_NOTE = "gaps"
 _log = logging.getLogger("musterline")
+Why = Literal["bot", "store", "chat"]
+
+
+class Away(msgspec.Struct, frozen=True):
+    """Time in which we, the store or the chat were away; wave time, ms."""
+
+    since: int
+    until: int
+    why: Why
 
 
 class Live:
-    """Runs a bot until it is told to end."""
+    """Runs a bot until it is told to end. ``monotonic`` gives process time in seconds."""
 
-    def __init__(self, settings: Settings, bot: Bot) -> None:
-        self.settings, self.bot = settings, bot
+    def __init__(
+        self, settings: Settings, bot: Bot, *, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self.settings, self.bot, self.monotonic = settings, bot, monotonic
         self.wake = asyncio.Event()
         self.ending = asyncio.Event()
-        self._swept = time.monotonic()
-        self._away_since: int | None = None
-        self._clock_at = (time.monotonic(), utc_now())
-        self._jumped_until = 0.0
+        self._swept = monotonic()
+        self._store_since: int | None = None
+        self._chat_since: int | None = None
+        self._clock_at = (monotonic(), bot.now())
+        self._jumped_until = float("-inf")
+        self._reading: asyncio.Task[None] | None = None
 
     async def run(self) -> None:
         loop = asyncio.get_running_loop()
         for name in (signal.SIGTERM, signal.SIGINT):
             with contextlib.suppress(NotImplementedError):
                 loop.add_signal_handler(name, self.ending.set)
-        await self.bot.start()
+        try:
+            await self.bot.start()
+            await self._serve()
+        finally:
+            await self.bot.stop()
+
+    async def _serve(self) -> None:
         self.bot.desk.on_commit.append(self._committed)
-        await self._catch_up()
-        scheduler = self._scheduler()
+        await self.catch_up()
+        scheduler = self.scheduler()
         scheduler.start()
-        tasks = [asyncio.create_task(self._send()), asyncio.create_task(self._watch())]
+        tasks = [
+            asyncio.create_task(self.bot.sender.run(self.bot.now, self.wake)),
+            asyncio.create_task(self._watch()),
+        ]
         _log.info("serving on %s:%s", self.settings.serve.host, self.bot.port)
         try:
-            await self.ending.wait()
+            await self._until_the_end(tasks)
         finally:
             _log.info("ending: what was accepted is finished first")
             scheduler.shutdown(wait=False)
             await self._end(tasks)
 
+    async def _until_the_end(self, tasks: list[asyncio.Task[None]]) -> None:
+        """Until we are told to end, or a part that must not end has failed."""
+        told = asyncio.create_task(self.ending.wait())
+        await asyncio.wait({told, *tasks}, return_when=asyncio.FIRST_COMPLETED)
+        told.cancel()
+        for task in tasks:
+            if task.done() and (error := task.exception()) is not None:
+                raise error
+
     def _committed(self, commit: Commit) -> None:
         if commit.outbox:
             self.wake.set()
 
-    def _scheduler(self) -> AsyncIOScheduler:
+    def scheduler(self) -> AsyncIOScheduler:
         """Recurring jobs, harmless on every replica. What happens once is a deadline."""
-        scheduler = AsyncIOScheduler(
-            job_defaults={"coalesce": True, "misfire_grace_time": None, "max_instances": 1}
-        )
-        scheduler.add_job(self._sweep, "interval", seconds=SWEEP_SECONDS, jitter=0.05)
+        scheduler = AsyncIOScheduler(job_defaults=JOB_DEFAULTS)
+        scheduler.add_job(self.sweep, "interval", seconds=SWEEP_SECONDS, jitter=0.05)
         scheduler.add_job(self._alive, "interval", seconds=ALIVE_SECONDS)
+        scheduler.add_job(self.look_at_chat, "interval", seconds=CHAT_SECONDS)
         return scheduler
 
     # --- recurring -------------------------------------------------------------------------
 
-    async def _sweep(self) -> None:
-        if self._clock_jumped():
+    async def sweep(self) -> None:
+        """Bring in what is due, unless the clock cannot be believed just now."""
+        if await self._clock_jumped():
             return
         try:
             await self.bot.sweep.run(self.bot.now())
         except StoreError as error:
-            await self._store_away(error)
+            self._store_away(error)
         else:
-            self._swept = time.monotonic()
+            self._swept = self.monotonic()
             await self._store_back()
 
     async def _watch(self) -> None:
         """The scheduler counts by the wall clock; when that is set back, sweep all the same."""
         while True:
             await asyncio.sleep(WATCHDOG_SECONDS / 4)
-            if time.monotonic() - self._swept > WATCHDOG_SECONDS:
-                self._swept = time.monotonic()
-                await self._sweep()
+            await self.look_at_sweep()
 
-    async def _send(self) -> None:
-        while True:
-            self.wake.clear()
-            try:
-                swept = await self.bot.sender.run_once(self.bot.now())
-                if swept.sent:
-                    continue
-            except StoreError as error:
-                _log.warning("sending waits for the store: %s", error)
-            with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self.wake.wait(), SWEEP_SECONDS)
+    async def look_at_sweep(self) -> bool:
+        """Sweep if none was seen for two seconds of process time; whether it had to."""
+        if self.monotonic() - self._swept <= WATCHDOG_SECONDS:
+            return False
+        self._swept = self.monotonic()
+        await self.sweep()
+        return True
 
     async def _alive(self) -> None:
-        if self._away_since is None:
+        if self._store_since is None:
             with contextlib.suppress(StoreError):
                 await self.bot.store.alive_mark(self.bot.now())
 
+    async def look_at_chat(self) -> None:
+        """While the chat does not answer, nobody can be heard: the times of visits stand."""
+        if await self.bot.chat_answers():
+            since, self._chat_since = self._chat_since, None
+            if since is not None:
+                await self._back(since, "chat")
+            return
+        if self._chat_since is None:
+            self._chat_since = self.bot.now()
+        if self.bot.now() - self._chat_since >= SHORTEST_GAP:
+            self.bot.sweep.standing = True
+
     # --- gaps ------------------------------------------------------------------------------
 
-    async def _catch_up(self) -> None:
-        """After our own outage: every wave hears of it before any deadline is looked at."""
+    async def catch_up(self) -> None:
+        """After our own outage, and after one that was not read back to its end."""
         last = await self.bot.store.alive_last()
         now = self.bot.now()
         if last is not None and now - last >= SHORTEST_GAP:
-            await self.gap(last, now, "bot")
+            await self._remember(Away(last, now, "bot"))
         await self.bot.store.alive_mark(now)
+        self._read_back()
 
-    async def _store_away(self, error: StoreError) -> None:
-        if self._away_since is None:
-            self._away_since = self.bot.now()
+    def _store_away(self, error: StoreError) -> None:
+        if self._store_since is None:
+            self._store_since = self.bot.now()
             _log.error("the store is away: %s", error)
 
     async def _store_back(self) -> None:
-        since, self._away_since = self._away_since, None
-        if since is None:
-            return
-        now = self.bot.now()
-        _log.warning("the store is back after %d s", (now - since) // 1000)
-        if now - since >= SHORTEST_GAP:
-            await self.gap(since, now, "store")
+        since, self._store_since = self._store_since, None
+        if since is not None:
+            await self._back(since, "store")
 
-    async def gap(self, since: int, until: int, why: Literal["bot", "store", "chat"]) -> None:
-        """Tell every wave that we were away, so that the time counts for nobody."""
+    async def _back(self, since: int, why: Why) -> None:
+        now = self.bot.now()
+        _log.warning("%s is back after %d s", why, (now - since) // 1000)
+        if now - since < SHORTEST_GAP:
+            return
+        self.bot.sweep.standing = True
+        try:
+            await self._remember(Away(since, now, why))
+        except StoreError as error:
+            self._store_away(error)
+            return
+        self._read_back()
+
+    async def _remember(self, away: Away) -> None:
+        """In the store, so that a restart before all is read back goes on with it."""
+        gaps = [*await self._remembered(), away]
+        await self.bot.store.note_put(_NOTE, msgspec.json.encode(gaps))
+        self.bot.sweep.standing = True
+
+    async def _remembered(self) -> list[Away]:
+        note = await self.bot.store.note_get(_NOTE)
+        return msgspec.json.decode(note, type=list[Away]) if note else []
+
+    def _read_back(self) -> None:
+        """Beside everything else; one at a time."""
+        if self._reading is None or self._reading.done():
+            self._reading = asyncio.create_task(self._keep_reading())
+
+    async def _keep_reading(self) -> None:
+        while True:
+            try:
+                await self.read_back()
+            except StoreError as error:
+                self._store_away(error)
+                await asyncio.sleep(1)
+            else:
+                return
+
+    async def read_back(self) -> None:
+        """Read what was missed, then tell every visit of the time that does not count."""
+        while gaps := await self._remembered():
+            self.bot.sweep.standing = True
+            found = await self.bot.reader().run(min(gap.since for gap in gaps))
+            if found.unread:
+                why = ", ".join(sorted(set(found.unread.values())))
+                await self.bot.tell_team("readback_failed", count=str(len(found.unread)), why=why)
+            # Until now nobody's time ran, so the latest gap ends now.
+            until = self.bot.now()
+            for number, gap in enumerate(gaps, 1):
+                end = until if number == len(gaps) else gap.until
+                await self.gap(gap.since, end, gap.why)
+            left = [gap for gap in await self._remembered() if gap not in gaps]
+            await self.bot.store.note_put(_NOTE, msgspec.json.encode(left) if left else b"")
+        self.bot.sweep.standing = self._chat_since is not None
+
+    async def gap(self, since: int, until: int, why: Why) -> None:
+        """Tell every wave, and each of its visits, that we were away.
+
+        The wave's own follow-up has the same ids and counts once; but visits hear of it here,
+        before any of their deadlines is looked at.
+        """
         for home in await self.bot.store.homes():
             if not home.startswith("w:"):
                 continue
-            subject = Subject(home, "wave")
-            await self.bot.desk.receive(
-                Gap(
-                    id=f"gap:{subject}:{since}",
-                    subject=subject,
-                    received_at=until,
-                    since=since,
-                    until=until,
-                    why=why,
-                )
+            subject = of_wave(home[2:])
+            fact = Gap(
+                id=f"gap:{subject}:{since}",
+                subject=subject,
+                received_at=until,
+                since=since,
+                until=until,
+                why=why,
             )
-        await self.bot.settle(until)
+            await self.bot.desk.receive(fact)
+            every = of_visit(subject.wave, EVERY)
+            await self.bot.desk.receive(replace(fact, id=f"{fact.id}/every", subject=every))
 
-    def _clock_jumped(self) -> bool:
+    async def _clock_jumped(self) -> bool:
         """No deadline fires by a jump of the wall clock, until the next minute confirms it."""
-        monotonic, wall = time.monotonic(), utc_now()
+        monotonic, wall = self.monotonic(), self.bot.now()
         before, before_wall = self._clock_at
         self._clock_at = (monotonic, wall)
         drift = (wall - before_wall) - (monotonic - before) * 1000
         if abs(drift) > JUMP_MS:
             _log.error("the wall clock jumped by %.1f s; deadlines wait a minute", drift / 1000)
-            self._jumped_until = monotonic + 60
+            self._jumped_until = monotonic + JUMP_WAIT
+            await self.bot.tell_team("clock_jumped", seconds=f"{drift / 1000:.0f}")
         return monotonic < self._jumped_until
 
     async def _end(self, tasks: list[asyncio.Task[None]]) -> None:
-        """Finish what was accepted: what is committed and can go now is sent."""
-        for task in tasks:
+        """Finish what was accepted: it is decided, and what can go now is sent."""
+        await self.bot.stop_taking()
+        reading = [self._reading] if self._reading is not None else []
+        for task in (*tasks, *reading):
             task.cancel()
-        await asyncio.gather(*tasks, return_exceptions=True)
+        await asyncio.gather(*tasks, *reading, return_exceptions=True)
         with contextlib.suppress(TimeoutError, StoreError):
             async with asyncio.timeout(self.settings.serve.drain_seconds):
                 while (await self.bot.sender.run_once(self.bot.now())).sent:
                     pass
         with contextlib.suppress(StoreError):
             await self.bot.store.alive_mark(self.bot.now())
-        await self.bot.stop()

@@ -21,7 +21,9 @@ class ChannelPlaces:
             return self._team
         if kind == "wave":
             return (await self._wave(home)).channels[int(rest)]
-        if kind == "site":
+        if kind == "private":  # the contact is part of the name (bot.desk.mirror)
+            return rest.rpartition(":")[2]
+        if kind in ("site", "mirror"):
             wave = await self._wave(home)
             body = (await self._store.load(of_visit(home[2:], rest))).body
             visit = msgspec.json.decode(body, type=Visit)

@@ -23,8 +23,7 @@ from bot.store.errors import StoreError
 from handlers.clock import Now
 from handlers.commands import Commands
 from handlers.hearing import Hearing
-from handlers.mentions import ordered
-from handlers.routing import by_words
+from handlers.mentions import Orders
 from handlers.staff import Staff
 from handlers.written import in_event
 
@@ -67,9 +66,9 @@ class ChatIn:
     ) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
         self.identity = identity
-        self._command_name = command
         self._commands = Commands(desk, catalogue, now, command)
         self._staff = Staff(desk, chat, catalogue, team_channel)
+        self.orders = Orders(desk, chat, catalogue, now, identity.team)
         self.hearing = Hearing(desk, chat, catalogue, now, identity.team, team_channel)
         self.app = AsyncApp(
             signing_secret=signing_secret,
@@ -93,31 +92,16 @@ class ChatIn:
         if written is not None:
             await self.hearing.hear(written, "message")
 
-    async def _mention(self, event: dict[str, Any], body: dict[str, Any]) -> None:
-        """An order of the team inside a thread, where commands do not work.
-
-        The words also come as a message; but where the bot is no member only as a mention, and
-        danger counts wherever we can read.
-        """
+    async def _mention(self, event: dict[str, Any]) -> None:
+        """Its words also come as a message; but where the bot is no member only as a mention,
+        and danger counts wherever we can read."""
         written = in_event(event, self.identity.bot_user)
         if written is None:
             return
         if self.hearing.safety.is_danger(written):
             await self.hearing.hear(written, "app_mention")
-            return
-        route = await by_words(self._desk, written.channel, written.thread, written.user)
-        actor = self._desk.surroundings.roster.actor(written.user)
-        if route.subject is None or not route.in_thread or not (actor.oncall or actor.admin):
-            return  # what a contact writes is heard as a message
-        fact_id = f"mention:{body.get('team_id', '')}:{written.channel}:{written.stamp}"
-        fact = ordered(written.words, route.subject, actor, fact_id, self._now())
-        if fact is None:
-            answer, key = "unknown", "mention_help"
         else:
-            answer = (await self._desk.receive(fact)).answer
-            key = f"order_{answer}"
-        if answer != "ok":
-            await self._aside(written.channel, written.user, written.thread, key)
+            await self.orders.given(written)
 
     # --- buttons, commands, accounts -------------------------------------------------------
 
@@ -156,7 +140,7 @@ class ChatIn:
         return "stale" if outcome.answer == "kept" else outcome.answer
 
     async def _aside(self, channel: str, user: str, thread: str, key: str) -> None:
-        text = self._catalogue.best("en").say(key, {"command": self._command_name})
+        text = self._catalogue.best("en").say(key, {})
         try:
             await whisper(self._chat, channel, user, text, thread)
         except SendError as error:

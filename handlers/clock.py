@@ -10,6 +10,7 @@ from bot.store.store import DueEntry
 #: Wave time in milliseconds. Live it is UTC; a rehearsal has its own.
 Now = Callable[[], int]
 _AT_ONCE = 256
+_ALL = 1_000_000
 
 
 class Sweep:
@@ -19,17 +20,26 @@ class Sweep:
         self._desk = desk
         self._running = asyncio.Lock()
         self.fired = 0
+        #: After a gap, until what was missed is read: then the times of visits stand still, and
+        #: only calls go on.
+        self.standing = False
 
     async def run(self, now: int) -> int:
         """Bring in what is due at ``now``; how many facts that were. Raises ``StoreError``."""
         async with self._running:
             fired = 0
             for home in await self._desk.store.homes():
-                while entries := await self._desk.store.due(home, now, _AT_ONCE):
+                while entries := await self._due(home, now):
                     await asyncio.gather(*(self._fire(entry, now) for entry in entries))
                     fired += len(entries)
             self.fired += fired
             return fired
+
+    async def _due(self, home: str, now: int) -> list[DueEntry]:
+        if not self.standing:
+            return await self._desk.store.due(home, now, _AT_ONCE)
+        entries = await self._desk.store.due(home, now, _ALL)
+        return [e for e in entries if e.subject.kind != "visit" or e.kind.startswith("call:")]
 
     async def _fire(self, entry: DueEntry, now: int) -> None:
         outcome = await self._desk.receive(

@@ -2,6 +2,7 @@
 
 import json
 import logging
+from collections.abc import Sequence
 from urllib.parse import parse_qs
 
 from aiohttp import web
@@ -12,6 +13,7 @@ from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
 from handlers.health import routes as health_routes
+from handlers.proxy import believed
 from handlers.registration import RegistrationIn, problem
 
 _log = logging.getLogger("musterline.http")
@@ -24,12 +26,14 @@ def application(
     registration: RegistrationIn,
     check: Check,
     body_limit: int,
+    trust_proxy: Sequence[str] = (),
     probe: Probe = nothing,
 ) -> web.Application:
     """The application; ``chat`` is ``None`` in socket mode, where nothing comes in by HTTP."""
+    probed = () if probe is nothing else (_probed(probe),)
     app = web.Application(
         client_max_size=max(body_limit, 1_048_576),
-        middlewares=() if probe is nothing else (_probed(probe),),
+        middlewares=(*probed, believed(trust_proxy), refusals),
     )
     app.add_routes(health_routes(check))
     app.router.add_post("/registrations/{source}", registration.post)
@@ -49,6 +53,15 @@ def _probed(probe: Probe) -> Middleware:
         return answer
 
     return around
+
+
+@web.middleware
+async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse:
+    """Whom we refuse is in the log, with the address the request came from."""
+    answer = await handler(request)
+    if 400 <= answer.status < 500:
+        _log.warning("%s to %s from %s", answer.status, request.path, request.remote)
+    return answer
 
 
 class _ChatRequests:

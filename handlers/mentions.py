@@ -1,7 +1,19 @@
-"""Orders written as a mention of the bot inside a visit's thread."""
+"""Orders written as a mention of the bot inside a visit's thread, where commands do not work."""
 
+import logging
+
+from bot.desk import Desk
 from bot.model.fact import Actor, Ordered
 from bot.model.subject import Subject
+from bot.send.chat import ChatOut
+from bot.send.errors import SendError
+from bot.send.hints import whisper
+from bot.speak.catalogue import Catalogue
+from handlers.clock import Now
+from handlers.routing import by_words
+from handlers.written import Written
+
+_log = logging.getLogger("musterline.mentions")
 
 #: Words of an order, and what they order.
 ORDERS = {
@@ -18,3 +30,35 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
     if order is None:
         return None
     return Ordered(id=fact_id, subject=subject, received_at=at, actor=actor, order=order)
+
+
+class Orders:
+    """Brings orders in; what one does not do is told to who gave it. ``team``: the workspace."""
+
+    def __init__(
+        self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now, team: str
+    ) -> None:
+        self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
+        self._team = team
+
+    async def given(self, written: Written) -> None:
+        """An order of the team in a thread; of others the words are heard as a message."""
+        route = await by_words(self._desk, written.channel, written.thread, written.user)
+        actor = self._desk.surroundings.roster.actor(written.user)
+        if route.subject is None or not route.in_thread or not (actor.oncall or actor.admin):
+            return
+        fact_id = f"mention:{self._team}:{written.channel}:{written.stamp}"
+        fact = ordered(written.words, route.subject, actor, fact_id, self._now())
+        if fact is None:
+            await self._tell(written, "mention_help")
+            return
+        outcome = await self._desk.receive(fact)
+        if outcome.answer != "ok":
+            await self._tell(written, f"order_{outcome.answer}")
+
+    async def _tell(self, written: Written, key: str) -> None:
+        text = self._catalogue.best("en").say(key, {})
+        try:
+            await whisper(self._chat, written.channel, written.user, text, written.thread)
+        except SendError as error:
+            _log.warning("a hint to %s could not be shown: %s", written.user, error)

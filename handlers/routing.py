@@ -57,11 +57,11 @@ async def by_serial(desk: Desk, serial: str) -> Subject | None:
 
 
 async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:
-    """Whether it is the visit's own thread, and not that of a call about it."""
-    if not (thread and route.in_thread and route.subject is not None and route.subject.site):
+    """Whether it is the visit's own thread, and not that of a call about it, or a mirror."""
+    if not (thread and route.in_thread and route.subject is not None and route.visit is not None):
         return False
-    info = await desk.store.thread_info(route.subject.home, f"site:{route.subject.site}")
-    return info.root == thread
+    name = desk.surroundings.thread_of(route.visit)
+    return (await desk.store.thread_info(route.subject.home, name)).root == thread
 
 
 async def concerned(desk: Desk, route: Route, user: str) -> list[Subject]:

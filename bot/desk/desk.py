@@ -15,6 +15,7 @@ import msgspec
 from msgspec.structs import replace
 
 from bot.desk.kinds import KINDS
+from bot.desk.mirror import mirrored
 from bot.desk.surroundings import Surroundings
 from bot.desk.writing import Draft, commit_of
 from bot.model.fact import AnyFact, Registered, Said
@@ -22,6 +23,7 @@ from bot.model.kept import Kept, KeptAside
 from bot.model.kept import evolve as evolve_kept
 from bot.model.people import person_key, text_key
 from bot.model.subject import ASIDE, EVERY, Subject
+from bot.model.visit.state import Visit
 from bot.store.commit import Commit, Done, Known, Loaded, Stale
 from bot.store.errors import StoreAway
 from bot.store.store import Store
@@ -116,6 +118,9 @@ class Desk:
         decision = kind.decide(state, fact, context)
         if decision is None or (decision.answer == "unknown" and isinstance(fact, Registered)):
             return None
+        if self.surroundings.private and isinstance(decision.after, Visit):
+            turned = mirrored(fact, decision.after, decision.answer, decision.messages, context)
+            decision = replace(decision, messages=turned)
         return Draft(
             decision=decision,
             before=kind.deadlines(state, context),

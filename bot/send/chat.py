@@ -206,6 +206,18 @@ class ChatOut:
                 break
         return sorted({seen.stamp: seen for seen in found}.values(), key=lambda seen: seen.stamp)
 
+    async def messages(
+        self, channel: str, thread: str = "", *, since: int
+    ) -> list[dict[str, Any]]:
+        """All messages of a thread, or at the channel's root, from ``since`` (wave time, ms)."""
+        oldest = f"{max(0, since) // 1000}.000000"
+        found = {
+            str(message.get("ts", "")): message
+            async for page in self._pages(channel, thread, oldest)
+            for message in page
+        }
+        return [found[stamp] for stamp in sorted(found)]
+
     async def _pages(
         self, channel: str, thread: str, oldest: str | None
     ) -> AsyncIterator[list[dict[str, Any]]]:

@@ -96,6 +96,10 @@ class Store(Outbox, Index, Staging):
         k = keys.of(home)
         return sorted(texts(await self._read(k.names, "SMEMBERS", k.names)))
 
+    async def subjects_of(self, home: str) -> list[Subject]:
+        """All subjects of a home, sorted by name."""
+        return [Subject(home, name) for name in await self.names(home)]
+
     async def visits(self, home: str) -> list[Subject]:
         """The visits of a wave, sorted by site."""
         return [Subject(home, name) for name in await self.names(home) if name.startswith("v:")]
