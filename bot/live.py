@@ -5,7 +5,7 @@ import contextlib
 import logging
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
 from typing import Literal
 
 import msgspec
@@ -45,11 +45,21 @@ class Away(msgspec.Struct, frozen=True):
 
 
 class Live:
-    """Runs a bot until it is told to end. ``monotonic`` gives process time in seconds."""
+    """Runs a bot until it is told to end.
+
+    ``monotonic`` gives process time in seconds, ``sleep`` lets some pass between two calls of
+    the reading back.
+    """
 
     def __init__(
-        self, settings: Settings, bot: Bot, *, monotonic: Callable[[], float] = time.monotonic
+        self,
+        settings: Settings,
+        bot: Bot,
+        *,
+        monotonic: Callable[[], float] = time.monotonic,
+        sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
     ) -> None:
+        self._sleep = sleep
         self.settings, self.bot, self.monotonic = settings, bot, monotonic
         self.wake = asyncio.Event()
         self.ending = asyncio.Event()
@@ -203,13 +213,18 @@ class Live:
         if self._reading is None or self._reading.done():
             self._reading = asyncio.create_task(self._keep_reading())
 
+    async def caught_up(self) -> None:
+        """Wait until what was missed is read back."""
+        if self._reading is not None:
+            await self._reading
+
     async def _keep_reading(self) -> None:
         while True:
             try:
                 await self.read_back()
             except StoreError as error:
                 self._store_away(error)
-                await asyncio.sleep(1)
+                await self._sleep(1)
             else:
                 return
 
@@ -217,7 +232,7 @@ class Live:
         """Read what was missed, then tell every visit of the time that does not count."""
         while gaps := await self._remembered():
             self.bot.sweep.standing = True
-            found = await self.bot.reader().run(min(gap.since for gap in gaps))
+            found = await self.bot.reader(self._sleep).run(min(gap.since for gap in gaps))
             if found.unread:
                 why = ", ".join(sorted(set(found.unread.values())))
                 await self.bot.tell_team("readback_failed", count=str(len(found.unread)), why=why)
