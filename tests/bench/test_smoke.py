@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.bench import intake
+from tests.bench import deadlines, intake
 
 
 def last_line(printed: str) -> dict[str, object]:
@@ -21,3 +21,13 @@ def test_intake(capsys: pytest.CaptureFixture[str]) -> None:
         assert isinstance(value, float)
         assert value > 0
     assert figures["growth"] is None  # not asked for
+
+
+def test_deadlines(capsys: pytest.CaptureFixture[str]) -> None:
+    assert deadlines.main(["--units", "64", "--drain", "64"]) == 0
+    figures = last_line(capsys.readouterr().out)
+    for name in ("ratio_set_single", "ratio_set", "ratio_fire", "drain_s"):
+        value = figures[name]
+        assert isinstance(value, float)
+        assert value > 0
+    assert isinstance(figures["escalations_first"], bool)
