@@ -121,7 +121,7 @@ class Server:
 async def run_load(
     server: Server, requests: Sequence[bytes], *, connections: int, rate: float = 0
 ) -> Result:
-    """One run of the client; every answer must be 202."""
+    """One run of the client; every request must be answered 202 in the end."""
     with tempfile.NamedTemporaryFile() as file:
         file.write(msgspec.msgpack.encode(list(requests)))
         file.flush()

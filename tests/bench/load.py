@@ -4,7 +4,8 @@
 
 ``FILE`` is a msgpack list of whole HTTP requests. ``RATE`` 0: each connection sends the next
 request as soon as it has an answer. Otherwise requests leave at that many a second, whatever the
-answers do, and the time of each counts from when it should have left. Prints one JSON object.
+answers do, and the time of each counts from when it should have left. What is answered 503 is sent
+again, as senders do, and its time runs on. Prints one JSON object.
 """
 
 import asyncio
@@ -59,9 +60,12 @@ class Run:
             return time.perf_counter(), self.requests.pop()
         return None
 
-    def answered(self, since: float, status: str, wanted: int) -> None:
-        self.times.append(time.perf_counter() - since)
+    def answered(self, since: float, request: bytes, status: str, wanted: int) -> None:
         self.statuses[status] += 1
+        if status == "503":
+            self.ready.append((since, request))
+            return
+        self.times.append(time.perf_counter() - since)
         if len(self.times) == wanted:
             self.ended.set()
 
@@ -86,6 +90,7 @@ class Connection(asyncio.Protocol):
         self._run, self._wanted = run, wanted
         self._buffer = b""
         self._since = 0.0
+        self._request = b""
         self._transport: asyncio.WriteTransport | None = None
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
@@ -94,7 +99,7 @@ class Connection(asyncio.Protocol):
 
     def connection_lost(self, exc: Exception | None) -> None:
         if self._since:
-            self._run.answered(self._since, "lost", self._wanted)
+            self._run.answered(self._since, self._request, "lost", self._wanted)
 
     def go(self) -> None:
         found = self._run.next()
@@ -102,9 +107,9 @@ class Connection(asyncio.Protocol):
             self._since = 0.0
             self._run.idle.append(self)
             return
-        self._since, request = found
+        self._since, self._request = found
         assert self._transport is not None
-        self._transport.write(request)
+        self._transport.write(self._request)
 
     def data_received(self, data: bytes) -> None:
         self._buffer += data
@@ -112,7 +117,7 @@ class Connection(asyncio.Protocol):
         if not mark or len(rest) < _length(head):
             return
         self._buffer = b""
-        self._run.answered(self._since, head[9:12].decode(), self._wanted)
+        self._run.answered(self._since, self._request, head[9:12].decode(), self._wanted)
         self.go()
 
 

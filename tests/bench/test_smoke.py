@@ -14,8 +14,10 @@ def last_line(printed: str) -> dict[str, object]:
 
 
 def test_intake(capsys: pytest.CaptureFixture[str]) -> None:
-    assert intake.main(["--units", "64", "--rounds", "1"]) == 0
-    figures = last_line(capsys.readouterr().out)
+    code = intake.main(["--units", "64", "--rounds", "1"])
+    printed = capsys.readouterr()
+    assert code == 0, printed.err
+    figures = last_line(printed.out)
     for name in ("floor", "cold", "warm", "ratio_cold", "ratio_warm", "ratio_128", "p99_ratio"):
         value = figures[name]
         assert isinstance(value, float)
@@ -24,8 +26,10 @@ def test_intake(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_deadlines(capsys: pytest.CaptureFixture[str]) -> None:
-    assert deadlines.main(["--units", "64", "--drain", "64"]) == 0
-    figures = last_line(capsys.readouterr().out)
+    code = deadlines.main(["--units", "64", "--drain", "64"])
+    printed = capsys.readouterr()
+    assert code == 0, printed.err
+    figures = last_line(printed.out)
     for name in ("ratio_set_single", "ratio_set", "ratio_fire", "drain_s"):
         value = figures[name]
         assert isinstance(value, float)
