@@ -6,6 +6,7 @@ the question, and the window is never shorter than the checkpoint.
 """
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -183,6 +184,14 @@ class Runbook(Part):
         for problem in problems(self):
             raise ValueError(problem)
         return self
+
+    @cached_property
+    def by_scope(self) -> tuple[tuple[Stage, ...], tuple[Stage, ...], tuple[Stage, ...]]:
+        """Stages of the visit before any of a unit, those of each unit, the visit's others."""
+        units = tuple(s for s in self.stages if s.scope == "unit")
+        visits = tuple(s for s in self.stages if s.scope == "visit")
+        first = self.stages.index(units[0])
+        return visits[:first], units, visits[first:]
 
     def stage(self, stage_id: str) -> Stage:
         """The stage of that id; ``KeyError`` if there is none."""

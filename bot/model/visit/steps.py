@@ -12,11 +12,12 @@ class Step(NamedTuple):
 
 
 def steps(book: Runbook, units: tuple[Unit, ...]) -> tuple[Step, ...]:
-    before = [Step(s, "") for s in book.stages if s.scope == "visit"]
-    per_unit = [s for s in book.stages if s.scope == "unit"]
-    first = book.stages.index(per_unit[0])
-    middle = [Step(s, unit.serial) for unit in units for s in per_unit]
-    return tuple(before[:first] + middle + before[first:])
+    before, each, after = book.by_scope
+    return (
+        *[Step(stage, "") for stage in before],
+        *[Step(stage, unit.serial) for unit in units for stage in each],
+        *[Step(stage, "") for stage in after],
+    )
 
 
 def current(visit: Visit, book: Runbook) -> Step:
