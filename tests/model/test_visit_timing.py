@@ -273,6 +273,13 @@ def test_a_clock_change_during_an_install_changes_no_window(start: str, tz: str)
     assert walk.deadlines["window"] - asked.asked_at == asked.window
 
 
+@pytest.mark.parametrize("words", ["I will be ready at 7:20", "at 19:20", "ready at 7:20 pm"])
+def test_a_clock_time_without_its_half_of_the_day_is_the_next(words: str) -> None:
+    walk = at("placing.place")
+    walk.say(words)
+    assert walk.deadlines["nudge"] == clock("2026-10-20 19:20")
+
+
 def test_a_clock_time_is_that_of_the_site() -> None:
     walk = at("placing.place", tz="Europe/Athens")
     assert walk.now > 0

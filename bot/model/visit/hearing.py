@@ -57,7 +57,7 @@ def said(turn: Turn, fact: Said) -> None:
     first = readings[0]
     text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
     turn.emit(e.Heard(fact.actor.user, role, first.kind, first.rule, first.value, text))
-    if first.kind == "danger" and not _only_asking(role, first):
+    if first.kind == "danger" and not _only_asking(fact.actor, first):
         danger(turn, first.rule)
     elif role in ("oncall", "admin"):
         turn.answer = "nothing"  # what the team writes is not an answer of the contact
@@ -70,9 +70,9 @@ def said(turn: Turn, fact: Said) -> None:
         _from_site(turn, fact, first, text)
 
 
-def _only_asking(role: str, reading: Reading) -> bool:
+def _only_asking(actor: Actor, reading: Reading) -> bool:
     """Whether the team asks about danger, or says there is none; from a site it always counts."""
-    return role in ("oncall", "admin") and reading.confidence < 1
+    return (actor.oncall or actor.admin) and reading.confidence < 1
 
 
 def _from_site(turn: Turn, fact: Said, reading: Reading, text: str) -> None:
@@ -232,9 +232,19 @@ def _later(turn: Turn, reading: Reading) -> None:
     if reading.minutes is not None:
         more_time.later(turn, turn.at + minutes(reading.minutes))
     elif reading.value:
-        more_time.later(turn, clock_time(turn.at, reading.value, turn.visit.site.tz))
+        more_time.later(turn, _meant(turn, reading))
     else:
         ask_how_long(turn)
+
+
+def _meant(turn: Turn, reading: Reading) -> int:
+    """The clock time; where it was not said which half of the day, the next of the two."""
+    tz = turn.visit.site.tz
+    at = clock_time(turn.at, reading.value, tz)
+    if reading.rule != "clock12":
+        return at
+    hour, _, minute = reading.value.partition(":")
+    return min(at, clock_time(turn.at, f"{(int(hour) + 12) % 24:02}:{minute}", tz))
 
 
 def clock_time(at: int, clock: str, tz: str) -> int:
