@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import os
 import sys
 from importlib.metadata import PackageNotFoundError, version
 
@@ -32,7 +33,8 @@ def _version() -> str:
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input."""
+    """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input, and as shells
+    have it 130 after Ctrl-C, 143 after SIGTERM, 141 when nobody reads our output any more."""
     made = parser()
     args = made.parse_args(argv)
     if not hasattr(args, "run"):
@@ -44,7 +46,8 @@ def main(argv: list[str] | None = None) -> int:
         print("Stopped.", file=sys.stderr)
         return 130
     except BrokenPipeError:  # the reader of a pipe has seen enough
-        return 0
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
 
 
 if __name__ == "__main__":

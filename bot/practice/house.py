@@ -34,8 +34,17 @@ class House:
         self.world = World(rows, seed, self.clock, personas)
         self._store_url = store_url
         self.wave = rows[0].wave
+        self._bot_runs = False
 
     async def start(self) -> None:
+        """Raises ``StoreError``. What was started is stopped again when it does not succeed."""
+        try:
+            await self._start()
+        except BaseException:
+            await self.stop()
+            raise
+
+    async def _start(self) -> None:
         self.channels = await self.world.start()
         server = self.world.server
         self.settings: Settings = scene.settings(
@@ -47,12 +56,18 @@ class House:
             Parts(now=self.clock.now, sender=QUICK, may_open=lambda _roster, _at: True),
         )
         await self.bot.start()
+        self._bot_runs = True
         self.world.connect(f"http://127.0.0.1:{self.bot.port}")
         await go_live(self.bot.desk, self.rows, channels=self.channels, now=self.clock.now())
 
     async def stop(self) -> None:
-        await self.bot.stop()
+        if self._bot_runs:
+            await self.bot.stop()
         await self.world.stop()
+
+    async def tidy(self) -> None:
+        """Take away second copies at once, as a live bot does a minute later."""
+        await self.bot.sender.tidy(force=True)
 
     # --- the bot as a rehearsal sees it ----------------------------------------------------
 
@@ -84,3 +99,11 @@ class House:
             for name, count in (await self.bot.store.get_counters(home)).items():
                 total[name] = total.get(name, 0) + count
         return total
+
+    async def traces(self) -> set[str]:
+        """The ids of all facts that stand in a journal, kept-aside ones included."""
+        found: set[str] = set()
+        for home in await self.bot.store.homes():
+            async for line in self.bot.store.journal(home):
+                found.add(line.fact_id.removesuffix("/kept").removesuffix("/aside"))
+        return found

@@ -11,14 +11,21 @@ import aiohttp
 
 from bot.practice.scene import SOURCE, WEBHOOK_SECRET
 
+#: ``source`` of its events.
+EVENT_SOURCE = "https://registry.example.org/units"
+
 
 class Registry:
-    """Signs and sends CloudEvents until each is taken; ``lost`` counts those never taken."""
+    """Signs and sends CloudEvents until each is taken.
+
+    ``answered`` holds what the bot answered 2xx for, as (event id, serial), in that order;
+    ``waiting`` what it has not taken yet.
+    """
 
     def __init__(self, url: str) -> None:
         self.url = url
         self.waiting: dict[str, bytes] = {}
-        self.taken = 0
+        self.answered: list[tuple[str, str]] = []
         self._session: aiohttp.ClientSession | None = None
 
     async def registered(self, serial: str, at: int) -> bool:
@@ -26,7 +33,7 @@ class Registry:
         event = {
             "specversion": "1.0",
             "id": f"{serial}-{at}",
-            "source": "https://registry.example.org/units",
+            "source": EVENT_SOURCE,
             "type": "org.example.unit.registered",
             "time": datetime.fromtimestamp(at / 1000, UTC).isoformat(),
             "datacontenttype": "application/json",
@@ -41,8 +48,12 @@ class Registry:
             if not await self._send(event_id, self.waiting[event_id]):
                 return False
             del self.waiting[event_id]
-            self.taken += 1
+            self.answered.append((event_id, event_id.rpartition("-")[0]))
         return True
+
+    @property
+    def taken(self) -> int:
+        return len(self.answered)
 
     async def _send(self, event_id: str, body: bytes) -> bool:
         if self._session is None:

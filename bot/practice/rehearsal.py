@@ -5,6 +5,7 @@ throttles the steps, so a seed gives the same run at any speed.
 """
 
 import asyncio
+import contextlib
 import time
 from collections.abc import Callable
 from typing import Protocol
@@ -14,6 +15,8 @@ import msgspec
 from bot.model.board import Board
 from bot.model.policy import MINUTE
 from bot.practice.clock import WaveClock
+from bot.practice.registry import EVENT_SOURCE
+from bot.practice.scene import SOURCE
 from bot.practice.world import World
 
 #: Idle stretches are not waited out: at most this many minutes of wave time are.
@@ -37,6 +40,27 @@ class Figures(msgspec.Struct, frozen=True, kw_only=True):
     registrations: int
     visits: dict[str, int]
     seed: int
+
+
+class Pace:
+    """How long to wait between two instants, so that so many minutes pass in each minute.
+
+    What the work itself took is not waited for again. ``speed`` 0: never wait.
+    """
+
+    def __init__(self, speed: float) -> None:
+        self._speed = speed
+        self._due: float | None = None  # process time, s
+
+    def seconds(self, wave_ms: int, now: float) -> float:
+        """Seconds to wait before wave time steps on by ``wave_ms``; ``now`` is process time."""
+        if self._speed <= 0:
+            return 0.0
+        before = now if self._due is None else self._due
+        self._due = before + min(wave_ms, _LONGEST_WAIT) / 1000 / self._speed
+        if self._due < now:  # the work takes longer than the pace allows: no haste afterwards
+            self._due = now
+        return self._due - now
 
 
 class BotUnderTest(Protocol):
@@ -64,7 +88,16 @@ class Rehearsal:
         self.world, self.clock, self.bot = world, clock, bot
         self.speed, self.on_step = speed, on_step
         self.began = clock.now()
-        self.stopped = False
+        self._pace = Pace(speed)
+        self._ended = asyncio.Event()
+
+    @property
+    def stopped(self) -> bool:
+        return self._ended.is_set()
+
+    def stop(self) -> None:
+        """End after the instant that is being played, without waiting for the next."""
+        self._ended.set()
 
     async def run(self) -> None:
         """To the end: nothing is left to happen, or the wave is closed and people are quiet."""
@@ -74,7 +107,8 @@ class Rehearsal:
             if ahead is None or ahead - self.began > _LONGEST_RUN:
                 return
             await self._wait(ahead - self.clock.now())
-            self.clock.move(ahead)
+            if not self.stopped:
+                self.clock.move(ahead)
 
     async def instant(self) -> int | None:
         """All that happens at this instant; gives the next instant at which anything does."""
@@ -91,11 +125,17 @@ class Rehearsal:
         return min((t for t in times if t is not None), default=None)
 
     async def _wait(self, wave_ms: int) -> None:
-        if self.speed > 0:
-            await asyncio.sleep(min(wave_ms, _LONGEST_WAIT) / 1000 / self.speed)
+        seconds = self._pace.seconds(wave_ms, time.monotonic())
+        if seconds > 0:
+            with contextlib.suppress(TimeoutError):
+                await asyncio.wait_for(self._ended.wait(), seconds)
 
-    async def figures(self, wall: float, registrations: int) -> Figures:
-        """Counted from the store and from what really stands in the chat."""
+    async def figures(self, wall: float, traces: set[str]) -> Figures:
+        """Counted from the store and from what really stands in the chat.
+
+        ``wall`` is when the run began (process time, s); ``traces`` the ids of all facts in the
+        journal.
+        """
         board = await self.bot.board(self.clock.now())
         counters = await self.bot.counters()
         return Figures(
@@ -106,10 +146,10 @@ class Rehearsal:
             nudges=board.nudges,
             messages_sent=counters.get("sent", 0),
             messages_doubled=doubled(self.world),
-            events_lost=registrations - board.registered,
+            events_lost=lost(self.world, traces),
             wall_seconds=round(time.monotonic() - wall, 2),
             wave_minutes=round((self.clock.now() - self.began) / MINUTE, 1),
-            registrations=registrations,
+            registrations=self.world.registry.taken,
             visits=board.states,
             seed=self.world.seed,
         )
@@ -122,6 +162,29 @@ def doubled(world: World) -> int:
         for message in channel.messages.values():
             mark = message.get("metadata", {}).get("event_payload", {})
             if mark.get("id"):
-                key = f"{mark['id']}/{mark.get('slot') or ''}"
+                key = _copy_key(mark)
                 copies[key] = copies.get(key, 0) + 1
     return sum(count - 1 for count in copies.values())
+
+
+def _copy_key(mark: dict[str, str]) -> str:
+    """What two copies have in common: the id, or for what is edited in place, its place."""
+    slot = mark.get("slot")
+    return f"{mark.get('thread')}/{slot}" if slot else mark["id"]
+
+
+def lost(world: World, traces: set[str]) -> int:
+    """Events that did not get in although they should have; 0 when all is well.
+
+    Registrations that the bot acknowledged and whose trace the journal does not hold (a repeat
+    needs none: the unit's first registration is its trace), those it never took, and chat events
+    that the platform gave up sending.
+    """
+    held = {serial for event, serial in world.registry.answered if fact_id(event) in traces}
+    unheard = [s for _, s in world.registry.answered if s not in held]
+    return len(unheard) + len(world.registry.waiting) + len(world.server.sender.lost)
+
+
+def fact_id(event: str) -> str:
+    """The id under which a registration of the simulated registry becomes a fact."""
+    return f"reg:{SOURCE}:{EVENT_SOURCE}:{event}"

@@ -1,32 +1,33 @@
 """A wave and a visit in a few plain lines, for the chat command and the terminal."""
 
-from bot.model.board import Board, late_by, state_of
+from bot.model.board import Board, OpenCall, late_by, state_of
+from bot.model.calls.state import Call
 from bot.model.policy import MINUTE
-from bot.model.visit.state import Visit
+from bot.model.visit.state import Unit, Visit
 from bot.model.wave.decide import pin_args
 from bot.model.wave.state import Wave
 from bot.speak.catalogue import Texts
+
+_TEXT = "@x:"
 
 
 def board_lines(wave: Wave | None, board: Board, texts: Texts) -> list[str]:
     """The summary that is also pinned, and each open call and late site on a line."""
     if wave is None:
         return [texts.say("command_no_wave", {"command": ""})]
-    lines = texts.say("pin", pin_args(wave, board)).split("\n")
+    args = {name: _looked_up(value, texts) for name, value in pin_args(wave, board).items()}
+    lines = texts.say("pin", args).split("\n")
     for late in board.late:
         stage = texts.say(f"stage_{late.stage}", {}) if late.stage else ""
         by = str(late.by)
         lines.append(texts.say("status_late", {"site": late.name, "stage": stage, "by": by}))
-    for call in board.calls:
-        args = {
-            "site": call.name,
-            "cause": texts.say(f"cause_{call.cause}", {}),
-            "severity": texts.say(f"severity_{call.severity}", {}),
-            "operator": call.operator,
-            "minutes": str(board.at - call.raised_at),
-        }
-        lines.append(texts.say("status_call", args))
+    lines += [_call_line(call.name, call, board.at, texts) for call in board.calls]
     return lines
+
+
+def _looked_up(value: str, texts: Texts) -> str:
+    """An argument that names another text of the catalogue, as a message's would be resolved."""
+    return texts.say(value.removeprefix(_TEXT), {}) if value.startswith(_TEXT) else value
 
 
 def visit_lines(visit: Visit, at: int, texts: Texts) -> list[str]:
@@ -40,25 +41,22 @@ def visit_lines(visit: Visit, at: int, texts: Texts) -> list[str]:
         "late": str(late_by(visit, at) // MINUTE),
     }
     lines = [texts.say("status_site", args, visit.site.tz)]
-    for unit in visit.units:
-        lines.append(
-            texts.say(
-                "status_unit",
-                {"unit": f"{unit.model} {unit.serial}", "state": unit.state},
-                visit.site.tz,
-            )
-        )
-    for call in visit.open_calls:
-        lines.append(
-            texts.say(
-                "status_call",
-                {
-                    "site": visit.site.name,
-                    "cause": texts.say(f"cause_{call.cause}", {}),
-                    "severity": texts.say(f"severity_{call.severity}", {}),
-                    "operator": call.operator,
-                    "minutes": str(at - call.raised_at),
-                },
-            )
-        )
+    lines += [_unit_line(unit, texts) for unit in visit.units]
+    lines += [_call_line(visit.site.name, call, at, texts) for call in visit.open_calls]
     return lines
+
+
+def _unit_line(unit: Unit, texts: Texts) -> str:
+    args = {"unit": f"{unit.model} {unit.serial}", "state": unit.state}
+    return texts.say("status_unit", args)
+
+
+def _call_line(site: str, call: Call | OpenCall, at: int, texts: Texts) -> str:
+    args = {
+        "site": site,
+        "cause": texts.say(f"cause_{call.cause}", {}),
+        "severity": texts.say(f"severity_{call.severity}", {}),
+        "operator": call.operator,
+        "minutes": str(at - call.raised_at),
+    }
+    return texts.say("status_call", args)
