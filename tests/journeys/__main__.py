@@ -12,13 +12,15 @@ import tempfile
 from pathlib import Path
 
 from tests.conftest import running_server
-from tests.journeys.house import House, Seen
+from tests.journeys.house import STRANGER, House, Seen
 from tests.journeys.play import Differs, Play
 from tests.journeys.script import TEAM, Script, ScriptError, Step, read
 
 _LINE = 90
 #: Checks that let time pass.
 _WAITS = ("desk_nothing", "desk_calls_nobody")
+#: Checks of how things stand.
+_LOOKS = ("wave_", "unit_", "visit_", "aside_")
 
 
 def main() -> int:
@@ -60,13 +62,7 @@ def line(house: House, message: Seen, time: str = "", *, short: bool = False) ->
     """A message as a line of a script; ``short``: only how it begins."""
     time = time or _time(house, message.at)
     kind, _, whom = message.place.partition(":")
-    first = house.rows[0].site
-    users = {user: name for name, user in TEAM.items()}
-    for row in house.rows:
-        at = "" if row.site == first else f"@{row.site}"
-        users[row.contact.user] = f"contact{at}"
-        if row.deputy is not None:
-            users[row.deputy.user] = f"deputy{at}"
+    first, users = house.rows[0].site, _names(house)
     who, deed = "desk", "writes in the channel"
     if kind == "site":
         who += "" if whom == first else f"@{whom}"
@@ -75,30 +71,43 @@ def line(house: House, message: Seen, time: str = "", *, short: bool = False) ->
         called = [n for n, u in TEAM.items() if f"@{house.name_of(u)} " in message.text]
         deed = f"calls {' '.join(called)}" if called and message.buttons else "tells the team"
     elif kind == "to":
-        deed = f"tells {users.get(whom, whom)}"
+        deed = f"tells {users[whom]}"
     elif kind == "alone":
-        deed = f"shows {users.get(whom, whom)} alone"
+        deed = f"shows {users[whom]} alone"
     text = _beginning(message.text) if short else message.text
     return f"{time:<6} {who:<8} {deed}: {text}"
 
 
+def _names(house: House) -> dict[str, str]:
+    """Chat users as a script calls them."""
+    users = {STRANGER: "stranger"} | {user: name for name, user in TEAM.items()}
+    for row in house.rows:
+        at = "" if row is house.rows[0] else f"@{row.site}"
+        users[row.contact.user] = f"contact{at}"
+        if row.deputy is not None:
+            users[row.deputy.user] = f"deputy{at}"
+    return users
+
+
 def _time(house: House, at: int) -> str:
-    return house.shown(at).removesuffix(":00")
+    """The minute; with its second where that is no mere matter of sending in turn."""
+    shown = house.shown(at)
+    return shown[:5] if shown[6:] < "10" else shown
 
 
 def _beginning(text: str) -> str:
-    """Whole sentences, as many as make a line; of a call what it is about."""
+    """Whole sentences, as many as make a line, and times; of a call what it is about."""
     call = re.match(
         r"@.*?((?:still open: )?(?:CRITICAL|Major|Minor|Warning): .*?) (?:at|in) ", text
     )
     if call is not None:
         return call[1]
+    sentences = re.findall(r"[^.?!]+[.?!]*", text)
     found = ""
-    for sentence in re.findall(r"[^.?!]+[.?!]*", text):
-        if found and len(found) + len(sentence) > _LINE:
-            break
-        found += sentence
-    return found.strip()
+    while sentences and (not found or len(found) + len(sentences[0]) <= _LINE):
+        found += sentences.pop(0)
+    times = [rest.strip() for rest in sentences if re.search(r"\d\d:\d\d", rest)]
+    return " ... ".join([found.strip(), *times])
 
 
 class Draft(Play):
@@ -127,20 +136,22 @@ class Draft(Play):
             self._copy(self._number(step) - 1)
             self._done += 1
             return
+        at = self.time_of(step)
         if step.time:
-            self.at = self.house.next_time(step.time, self.at)
-            await self.house.until(self.at)
+            await self.house.until(at)
         if step.deed != "does_all":
             self._print()
         self._copy(self._number(step) - 1)
         self._done += 1
-        self._say(step.time or _time(self.house, self.at), step.line.partition(" ")[2].strip())
+        self._say(step.time or _time(self.house, at), step.line.partition(" ")[2].strip())
+        if step.deed in _WAITS or step.deed.startswith(_LOOKS):
+            self.at = self.now = at
         if step.deed in _WAITS:
-            await self.house.until(self.house.next_time(step.given[0], self.at) - 1)
-        elif not step.deed.startswith(("wave_", "unit_", "visit_", "aside_")):
+            await self.house.until(self.house.next_time(step.given[0], at) - 1)
+        elif not step.deed.startswith(_LOOKS):
             await super()._step(step)
             if step.deed == "does_all":
-                self._shown = _time(self.house, self.at)
+                self._shown = _time(self.house, self.now)
         self._print()
 
     def _say(self, time: str, rest: str) -> None:
@@ -158,7 +169,7 @@ class Draft(Play):
         for answer in self.house.commands:
             if not answer.claimed:
                 answer.claimed = True
-                who = next((n for n, u in TEAM.items() if u == answer.user), answer.user)
+                who = _names(self.house)[answer.user]
                 self._say(self._shown, f"desk     answers {who}: {_beginning(answer.text)}")
 
     def _nothing_left_out(self, before: int | None, when: str) -> None:

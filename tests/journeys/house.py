@@ -77,8 +77,7 @@ class House:
         first = min(row.start for row in self.rows if row.start is not None)
         begins = first - 30 * MINUTE
         if self.script.begin:
-            midnight = datetime.combine(self.script.day, datetime.min.time(), self.tz)
-            begins = self.next_time(self.script.begin, _ms(midnight))
+            begins = _begins(self.script, self.tz)
         self.clock = WaveClock(begins)
         self.server = ChatServer(clock=self.clock.now, signing_secret=scene.SIGNING_SECRET)
 
@@ -319,6 +318,11 @@ def _unit(unit: UnitRow, line: SiteLine, label: str) -> UnitRow:
     version = None if line.version == "unknown" else line.version or unit.version
     serial = re.sub(r"[\s-]", "", label).upper()
     return UnitRow(serial=serial, label=label, model=line.model or unit.model, version=version)
+
+
+def _begins(script: Script, tz: ZoneInfo) -> int:
+    text = script.begin if " " in script.begin else f"{script.day} {script.begin}"
+    return _ms(datetime.strptime(text, "%Y-%m-%d %H:%M").replace(tzinfo=tz))
 
 
 def _on_day(clock: str, script: Script, tz: ZoneInfo) -> int:

@@ -25,7 +25,8 @@ class Play:
 
     def __init__(self, script: Script, house: House) -> None:
         self.script, self.house = script, house
-        self.at = house.clock.now()  # the minute of the line being played
+        self.at = house.clock.now()  # the time of the line being played
+        self.now = self.at  # what *then* means: where that line ended
         self.newest: dict[str, Seen] = {}  # by site: what the desk was last seen to ask
 
     async def run(self) -> None:
@@ -33,11 +34,11 @@ class Play:
             try:
                 await self._step(step)
             except (LookupError, ValueError, AssertionError) as error:
-                raise Differs(self._report(step, error)) from error
+                raise Differs(self._report(step, error)) from None
         try:
             self._nothing_left_out(None, "the end of the script")
         except AssertionError as error:
-            raise Differs(self._report(self.script.steps[-1], error)) from error
+            raise Differs(self._report(self.script.steps[-1], error)) from None
 
     async def _step(self, step: Step) -> None:
         if step.deed == "on":
@@ -45,10 +46,14 @@ class Play:
             while self._day() < step.given[0]:
                 self.at = self.house.next_time("00:00", self.at + MINUTE)
             return
-        if step.time:
-            self.at = self.house.next_time(step.time, self.at)
+        self.at = self.time_of(step)
         self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
+        self.now = self.at
         await self._deed(step)
+
+    def time_of(self, step: Step) -> int:
+        """When the line is played. Two lines may tell of one stretch of time, site by site."""
+        return self.house.next_time(step.time, self.at) if step.time else self.now
 
     def _day(self) -> str:
         return datetime.fromtimestamp(self.at / 1000, self.house.tz).date().isoformat()
@@ -57,6 +62,8 @@ class Play:
         act: Callable[..., Coroutine[Any, Any, None]] = getattr(self, f"do_{step.deed}")
         seeing = step.deed.startswith("desk_") or step.deed in ("wave_shows", "stopped")
         if not step.deed.startswith("desk_"):
+            if self.at + MINUTE <= self.house.clock.now():
+                raise ValueError(f"it is {self.house.shown(self.house.clock.now())} by now")
             await self.house.until(self.at)
             self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
         await act(step, *step.given)
@@ -127,6 +134,7 @@ class Play:
                 message.claimed = True
                 if matches(words, message.text):
                     self.newest[step.site] = message
+                    self.now = self.house.clock.now()
                     return
             asked = [m for m in self.house.seen if m.place == place and m.buttons]
             if asked and asked[-1].stamp != pressed:
@@ -135,7 +143,6 @@ class Play:
                 await self._press(user, asked[-1], asked[-1].buttons[0][1])
                 await self.house.instant()
             await self.house.until(self.house.clock.now() + MINUTE)
-            self.at = self.house.clock.now()
         raise AssertionError(f"the desk never said {words!r}")
 
     async def do_loses_account(self, step: Step) -> None:

@@ -6,7 +6,8 @@ the reader; the first ``#`` line is the title. First come the headings::
     site ambermere, start 18:00            one line for each site of the demo list that is used
     site bexhollow, start 18:05, end 22:00, version unknown, zone Europe/London
     date 2026-03-12                        the day of the evening (this one when left out)
-    begin 17:30                            when the wave is brought in (30 minutes before)
+    begin 17:30                            when the wave is brought in (30 minutes before);
+                                           also with its day: begin 2026-03-11 22:00
 
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
 ``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``no deputy``.
@@ -146,7 +147,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
     ),
     "unit": (
         ("registers_again", r"registers again"),
-        ("registers", r"registers(?: (\S+))?"),
+        ("registers", r"registers(?: (.+))?"),
         ("lost", r"is lost"),
         ("unit_is", r"is (online|not online|held|recorded|marked lost)(?: (\S+))?"),
     ),

@@ -19,9 +19,12 @@ async def test_journey(path: Path, store_url: str) -> None:
     script = read(path)
     house = House(script, store_url)
     await house.start()
+    differs = ""
     try:
         await Play(script, house).run()
-    except Differs as differs:
-        pytest.fail(str(differs), pytrace=False)
+    except Differs as found:
+        differs = str(found)
     finally:
         await house.stop()
+    if differs:
+        pytest.fail(differs, pytrace=False)
