@@ -5,13 +5,13 @@ Webhooks specification 1.0.0 (headers ``webhook-id``, ``webhook-timestamp``,
 ``webhook-signature``). Errors are problem details of RFC 9457. 2xx only after the commit.
 """
 
-import json
 import logging
 import time
 from collections.abc import Callable
 from typing import Any
 from urllib.parse import quote
 
+import msgspec
 from aiohttp import web
 
 from bot.desk import Desk
@@ -20,7 +20,7 @@ from bot.model.subject import ASIDE
 from bot.settings import RegistrationSettings
 from bot.store.errors import StoreAway, StoreError
 from handlers.clock import Now
-from handlers.routing import by_serial
+from handlers.routing import expecting
 from handlers.signing import BadSignature, verify
 
 _log = logging.getLogger("musterline.registration")
@@ -77,17 +77,18 @@ class RegistrationIn:
         event = parse_event(request.content_type, body)
         kind = self._kind(event)
         serial = find_serial(event, self._settings.serial)
-        subject = await by_serial(self._desk, serial)
+        subject, loaded = await expecting(self._desk, serial) or (ASIDE, None)
         outcome = await self._desk.receive(
             Registered(
                 id=fact_id(source, event),
-                subject=subject or ASIDE,
+                subject=subject,
                 received_at=self._now(),
                 serial=serial,
                 source=source,
                 kind=kind,
                 detail={"type": event["type"], "time": str(event.get("time", ""))},
-            )
+            ),
+            loaded,
         )
         return "repeat" if outcome.again else outcome.answer
 
@@ -115,8 +116,8 @@ def parse_event(content_type: str, body: bytes) -> dict[str, Any]:
     if content_type != _STRUCTURED:
         raise Refused(415, f"Send {_STRUCTURED} (structured mode), not {content_type}.")
     try:
-        event = json.loads(body)
-    except (ValueError, RecursionError):
+        event = msgspec.json.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         raise Refused(400, "The body is not valid JSON.") from None
     if not isinstance(event, dict):
         raise Refused(400, "The body is not a JSON object.")

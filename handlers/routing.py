@@ -6,6 +6,7 @@ from bot.desk import Desk
 from bot.model.serial import normal
 from bot.model.subject import Subject
 from bot.model.visit.state import Visit
+from bot.store.commit import Loaded
 
 
 @dataclass(frozen=True)
@@ -45,15 +46,24 @@ async def _of(desk: Desk, subject: Subject, user: str) -> Visit | None:
     return visit if user in people else None
 
 
-async def by_serial(desk: Desk, serial: str) -> Subject | None:
-    """The visit that expects this serial; the newest wave first where several do."""
+async def expecting(desk: Desk, serial: str) -> tuple[Subject, Loaded] | None:
+    """The visit that expects this serial, as read; the newest wave first where several do."""
     wanted = normal(serial)
     found = []
     for subject in await desk.store.find("serial", wanted):
-        visit = await desk.state(subject)
+        loaded, visit = await desk.look(subject)
         if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
-            found.append((visit.live, visit.start, subject))
-    return max(found)[2] if found else None
+            found.append((visit.live, visit.start, subject, loaded))
+    if not found:
+        return None
+    _, _, subject, loaded = max(found, key=lambda one: one[:3])
+    return subject, loaded
+
+
+async def by_serial(desk: Desk, serial: str) -> Subject | None:
+    """The visit that expects this serial; the newest wave first where several do."""
+    found = await expecting(desk, serial)
+    return found[0] if found else None
 
 
 async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:

@@ -25,7 +25,7 @@ def key_of(secret: str) -> bytes:
 def sign(secret: str, message_id: str, timestamp: int, body: bytes) -> str:
     """The header ``webhook-signature`` for a message; ``timestamp`` in seconds."""
     content = f"{message_id}.{timestamp}.".encode() + body
-    digest = hmac.new(key_of(secret), content, hashlib.sha256).digest()
+    digest = hmac.digest(key_of(secret), content, hashlib.sha256)
     return f"v1,{base64.b64encode(digest).decode()}"
 
 

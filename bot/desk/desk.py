@@ -53,23 +53,26 @@ class Desk:
         self.on_commit: list[Callable[[Commit], None]] = []
         self.busy = 0  # facts being decided now
 
-    async def receive(self, fact: AnyFact) -> Outcome:
+    async def receive(self, fact: AnyFact, loaded: Loaded | None = None) -> Outcome:
         """Bring ``fact`` in. Raises ``StoreAway`` when its fate is unknown, ``StoreRefused``
-        when the store will not take it."""
+        when the store will not take it.
+
+        ``loaded``: the fact's subject, if the caller has just read it. It may have moved since;
+        the commit notices.
+        """
         self.busy += 1
         try:
             if fact.subject.site == EVERY:
                 return await self._to_every(fact)
-            return await self._patiently(fact)
+            return await self._patiently(fact, loaded)
         finally:
             self.busy -= 1
 
     # --- one subject -------------------------------------------------------------------
 
-    async def _patiently(self, fact: AnyFact) -> Outcome:
+    async def _patiently(self, fact: AnyFact, loaded: Loaded | None) -> Outcome:
         """Retry conflicts and a store that is away, always under the same fact id."""
         began, tries = time.monotonic(), 0
-        loaded: Loaded | None = None
         while True:
             tries += 1
             try:
@@ -169,4 +172,9 @@ class Desk:
 
     async def state(self, subject: Subject) -> Any:
         """The subject's snapshot as it stands, or ``None``."""
-        return KINDS[subject.kind].read((await self.store.load(subject)).body)
+        return (await self.look(subject))[1]
+
+    async def look(self, subject: Subject) -> tuple[Loaded, Any]:
+        """The subject as the store has it, for ``receive``, and its snapshot or ``None``."""
+        loaded = await self.store.load(subject)
+        return loaded, KINDS[subject.kind].read(loaded.body)

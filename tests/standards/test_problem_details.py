@@ -87,6 +87,10 @@ def headers(body: bytes, kind: str = CLOUD) -> dict[str, str]:
         (415, "registry", GOOD, "text/plain"),
         (400, "registry", b"{", CLOUD),
         (400, "registry", GOOD.replace(b'"id":"1",', b""), CLOUD),
+        # RFC 8259 section 6 (NaN is no JSON), 8.1 (UTF-8), 8.2 (half of a surrogate pair).
+        (400, "registry", GOOD.replace(b'"1"', b"NaN"), CLOUD),
+        (400, "registry", GOOD.replace(b'"1"', b'"\xff"'), CLOUD),
+        (400, "registry", GOOD.replace(b'"1"', b'"\\ud800"'), CLOUD),
         (422, "registry", GOOD.replace(b"registered", b"unheard_of"), CLOUD),
         (422, "registry", GOOD.replace(b"serial", b"number"), CLOUD),
         (503, "registry", GOOD, CLOUD),
