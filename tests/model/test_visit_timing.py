@@ -287,3 +287,67 @@ def test_a_clock_time_is_that_of_the_site() -> None:
     walk.say("I will be ready at 21:20")
     assert walk.last == "later_ok"
     assert walk.deadlines["nudge"] == clock(local, "Europe/Athens")
+
+
+def test_more_time_is_asked_for_by_button() -> None:
+    walk = at("begin.begin")
+    walk.press("later")
+    assert walk.last == "how_long"
+    walk.press("more20")
+    assert walk.last == "later_ok"
+    assert walk.deadlines["nudge"] == walk.now + 20 * MINUTE
+
+
+def test_not_yet_without_a_time_asks_how_long() -> None:
+    walk = at("placing.place")
+    walk.say("not yet")
+    assert walk.last == "how_long"
+
+
+@pytest.mark.parametrize("words", ["give me 10 min", "pause"])
+def test_at_the_end_of_the_window_there_is_no_more_time(words: str) -> None:
+    walk = at("placing.place")
+    walk.advance(19.5)
+    walk.say(words)
+    assert walk.last == "no_more_time"
+    wishes = [b.action.split(":", 2)[2] for b in walk.messages[-1].buttons]
+    assert wishes == ["help", "other_evening"]
+
+
+def test_the_latest_time_offered_is_gone_when_it_has_passed() -> None:
+    walk = at("placing.place")
+    walk.say("give me 45 min")
+    walk.advance(19)
+    walk.press("latest")
+    assert walk.last == "no_more_time"
+
+
+@pytest.mark.parametrize("words", ["give me 10 min", "pause", "done", "what now?"])
+def test_before_the_evening_there_is_nothing_to_put_off(words: str) -> None:
+    walk = Walk(plan()).agree()
+    before = walk.deadlines
+    walk.say(words)
+    assert walk.last in ("nothing_open", "agreed_wait")
+    assert walk.deadlines == before
+
+
+def test_an_outage_that_outlasts_a_pause_ends_it() -> None:
+    walk = at("placing.place")
+    walk.say("pause")
+    walk.gap(20)
+    assert walk.last == "catch_up"
+    assert walk.visit.paused_until is None
+    walk = at("placing.place")
+    walk.say("pause")
+    walk.gap(5)
+    assert walk.last == "paused"
+
+
+def test_saying_the_question_again_changes_none_of_its_times() -> None:
+    walk = at("placing.place")
+    before = walk.deadlines
+    assert walk.order("ask", ONCALL) == "ok"
+    assert walk.last == "place"
+    assert walk.deadlines == before
+    walk.say("help")
+    assert walk.order("ask", ONCALL) == "nothing"
