@@ -177,19 +177,30 @@ class Play:
     async def _next(self, step: Step, place: str, words: str) -> Seen:
         """The next message there, which must come in the minute of the line with these words."""
         until = self.at + (1_000 if step.time.count(":") > 1 else MINUTE)
-        while True:
-            waiting = [m for m in self.house.seen if m.place == place and not m.claimed]
-            message = next((m for m in waiting if not m.optional or matches(words, m.text)), None)
-            if message is not None or not await self.house.step(until):
+        meant, before = self._meant(place, words)
+        while meant is None and (before is None or place == "team"):
+            if not await self.house.step(until):
                 break
-        if message is None:
-            raise AssertionError(f"nothing was said ({place})")
-        if not self.at <= message.at < until:
-            raise AssertionError(f"it was said at {self.house.shown(message.at)}: {message.text}")
-        if not matches(words, message.text):
-            raise AssertionError(f"it said instead: {message.text}")
-        message.claimed = True
-        return message
+            meant, before = self._meant(place, words)
+        if meant is None:
+            instead = f"it said instead: {before.text}" if before else "nothing was said"
+            raise AssertionError(instead)
+        if not self.at <= meant.at < until:
+            raise AssertionError(f"it was said at {self.house.shown(meant.at)}: {meant.text}")
+        meant.claimed = True
+        return meant
+
+    def _meant(self, place: str, words: str) -> tuple[Seen | None, Seen | None]:
+        """The message with these words, and the one that has to be named before any other.
+
+        The team's channel has many threads, side by side: there the order is not looked at.
+        """
+        waiting = [m for m in self.house.seen if m.place == place and not m.claimed]
+        first = next((m for m in waiting if not m.optional), None)
+        fits = [m for m in waiting if matches(words, m.text)]
+        if place != "team":
+            fits = [m for m in fits if m.optional or m is first]
+        return next(iter(fits), None), first
 
     async def do_desk_says(self, step: Step, words: str) -> None:
         message = await self._next(step, f"site:{step.site}", words)
