@@ -13,6 +13,7 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from msgspec.structs import replace
 
 from bot.app import Bot
+from bot.jumps import Jumps
 from bot.model.fact import Gap
 from bot.model.subject import EVERY, of_visit, of_wave
 from bot.settings import Settings
@@ -25,9 +26,6 @@ CHAT_SECONDS = 20
 #: Away for less than this is a restart nobody has to hear of; the platform resends meanwhile.
 SHORTEST_GAP = 60_000
 WATCHDOG_SECONDS = 2.0
-#: A wall clock that jumps by more than this against the monotonic one is reported.
-JUMP_MS = 5_000
-JUMP_WAIT = 60.0
 #: What APScheduler would otherwise do: run a job once for each time it was missed, drop what is
 #: a second late, and start none while one still runs.
 JOB_DEFAULTS = {"coalesce": True, "misfire_grace_time": None, "max_instances": 1}
@@ -66,9 +64,9 @@ class Live:
         self._swept = monotonic()
         self._store_since: int | None = None
         self._chat_since: int | None = None
-        self._clock_at = (monotonic(), bot.now())
-        self._jumped_until = float("-inf")
+        self._jumps = Jumps(bot.now(), monotonic())
         self._reading: asyncio.Task[None] | None = None
+        self._error: BaseException | None = None
 
     async def run(self) -> None:
         loop = asyncio.get_running_loop()
@@ -103,6 +101,8 @@ class Live:
         told = asyncio.create_task(self.ending.wait())
         await asyncio.wait({told, *tasks}, return_when=asyncio.FIRST_COMPLETED)
         told.cancel()
+        if self._error is not None:
+            raise self._error
         for task in tasks:
             if task.done() and (error := task.exception()) is not None:
                 raise error
@@ -126,12 +126,14 @@ class Live:
         if await self._clock_jumped():
             return
         try:
+            if self._store_since is not None:  # before anything falls due
+                await self.bot.store.homes()
+                await self._store_back()
             await self.bot.sweep.run(self.bot.now())
         except StoreError as error:
             self._store_away(error)
         else:
             self._swept = self.monotonic()
-            await self._store_back()
 
     async def _watch(self) -> None:
         """The scheduler counts by the wall clock; when that is set back, sweep all the same."""
@@ -148,7 +150,7 @@ class Live:
         return True
 
     async def _alive(self) -> None:
-        if self._store_since is None:
+        if self._store_since is None and not self._jumps.waiting:
             with contextlib.suppress(StoreError):
                 await self.bot.store.alive_mark(self.bot.now())
 
@@ -185,8 +187,8 @@ class Live:
         if since is not None:
             await self._back(since, "store")
 
-    async def _back(self, since: int, why: Why) -> None:
-        now = self.bot.now()
+    async def _back(self, since: int, why: Why, until: int | None = None) -> None:
+        now = self.bot.now() if until is None else until
         _log.warning("%s is back after %d s", why, (now - since) // 1000)
         if now - since < SHORTEST_GAP:
             return
@@ -195,12 +197,18 @@ class Live:
             await self._remember(Away(since, now, why))
         except StoreError as error:
             self._store_away(error)
+            self._store_since = since  # all of it is told when the store is back
             return
         self._read_back()
 
     async def _remember(self, away: Away) -> None:
-        """In the store, so that a restart before all is read back goes on with it."""
-        gaps = [*await self._remembered(), away]
+        """In the store, so that a restart before all is read back goes on with it.
+
+        One that begins when another did is the same gap, still going on: nobody was told of it
+        yet, for who tells has marked before that a bot is alive.
+        """
+        gaps = [gap for gap in await self._remembered() if gap.since != away.since]
+        gaps.append(away)
         await self.bot.store.note_put(_NOTE, msgspec.json.encode(gaps))
         self.bot.sweep.standing = True
 
@@ -212,6 +220,13 @@ class Live:
         """Beside everything else; one at a time."""
         if self._reading is None or self._reading.done():
             self._reading = asyncio.create_task(self._keep_reading())
+            self._reading.add_done_callback(self._read)
+
+    def _read(self, task: asyncio.Task[None]) -> None:
+        """A reading that failed by a mistake of ours would leave all times standing for ever."""
+        if not task.cancelled() and (error := task.exception()) is not None:
+            self._error = error
+            self.ending.set()
 
     async def caught_up(self) -> None:
         """Wait until what was missed is read back."""
@@ -268,16 +283,18 @@ class Live:
             await self.bot.desk.receive(replace(fact, id=f"{fact.id}/every", subject=every))
 
     async def _clock_jumped(self) -> bool:
-        """No deadline fires by a jump of the wall clock, until the next minute confirms it."""
-        monotonic, wall = self.monotonic(), self.bot.now()
-        before, before_wall = self._clock_at
-        self._clock_at = (monotonic, wall)
-        drift = (wall - before_wall) - (monotonic - before) * 1000
-        if abs(drift) > JUMP_MS:
-            _log.error("the wall clock jumped by %.1f s; deadlines wait a minute", drift / 1000)
-            self._jumped_until = monotonic + JUMP_WAIT
-            await self.bot.tell_team("clock_jumped", seconds=f"{drift / 1000:.0f}")
-        return monotonic < self._jumped_until
+        """No deadline fires by a jump of the wall clock, until the next minute confirms it.
+
+        Then the time that we did not live through is a gap like any other.
+        """
+        missed = self._jumps.look(self.bot.now(), self.monotonic())
+        if self._jumps.seen is not None:
+            seconds = f"{self._jumps.seen:.0f}"
+            _log.error("the wall clock jumped by %s s; deadlines wait a minute", seconds)
+            await self.bot.tell_team("clock_jumped", seconds=seconds)
+        if missed is not None:
+            await self._back(missed[0], "bot", missed[1])
+        return self._jumps.waiting
 
     async def _end(self, tasks: list[asyncio.Task[None]]) -> None:
         """Finish what was accepted: it is decided, and what can go now is sent."""

@@ -98,7 +98,7 @@ async def _series(seed: int, chances: list[int], bots: int, stores: int, data: P
     for chance in chances:
         began = time.monotonic()
         kills = schedule(seed, chance, bots, stores)
-        rough = await run(setting(seed), data / f"{seed}-{chance}", kills, gap=3, chance=chance)
+        rough = await run(setting(seed), data / f"{seed}-{chance}", kills, gap=2, chance=chance)
         one = told(seed, chance, calm, rough, round(time.monotonic() - began, 1))
         print(
             f"wave {seed}, run {chance}: {len(one.kills)} kills, {one.lives} lives, "

@@ -27,6 +27,10 @@ from bot.practice.killing import Ended
 from bot.practice.world import World
 from bot.settings import Settings, StoreSettings
 from bot.store.store import JournalLine, Store
+from handlers.registration import fact_id
+
+#: What the practice registry calls itself.
+SENDER = "https://registry.example.org/units"
 
 #: Parts of an event that name a message, a stamp or where words lie.
 _NAMES = {"message", "text", "time", "stamp", "channel"}
@@ -88,9 +92,8 @@ async def read(data: Path, ended: Ended) -> Record:
 
 def _events(ended: Ended, facts: Counter[str], record: Record) -> None:
     """Every registration answered 2xx, and every word acknowledged, is in the journal once."""
-    source = "https://registry.example.org/units"
     for event in ended.accepted:
-        fact = f"reg:{scene.SOURCE}:{source}:{event}"
+        fact = fact_id(scene.SOURCE, {"source": SENDER, "id": event})
         found = facts[fact] + facts[f"{fact}/aside"]
         if found != 1:
             record.lost += found == 0
