@@ -11,9 +11,6 @@ import aiohttp
 
 from bot.practice.scene import SOURCE, WEBHOOK_SECRET
 
-#: ``source`` of its events.
-EVENT_SOURCE = "https://registry.example.org/units"
-
 
 class Registry:
     """Signs and sends CloudEvents until each is taken.
@@ -33,7 +30,7 @@ class Registry:
         event = {
             "specversion": "1.0",
             "id": f"{serial}-{at}",
-            "source": EVENT_SOURCE,
+            "source": "https://registry.example.org/units",
             "type": "org.example.unit.registered",
             "time": datetime.fromtimestamp(at / 1000, UTC).isoformat(),
             "datacontenttype": "application/json",

@@ -206,9 +206,7 @@ class ChatOut:
                 break
         return sorted({seen.stamp: seen for seen in found}.values(), key=lambda seen: seen.stamp)
 
-    async def messages(
-        self, channel: str, thread: str = "", *, since: int
-    ) -> list[dict[str, Any]]:
+    async def messages(self, channel: str, thread: str = "", *, since: int) -> list[dict[str, Any]]:
         """All messages of a thread, or at the channel's root, from ``since`` (wave time, ms)."""
         oldest = f"{max(0, since) // 1000}.000000"
         found = {
