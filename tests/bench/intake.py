@@ -39,13 +39,14 @@ WAVE = "bench"
 CONNECTIONS, MANY = 32, 128
 WARM_EVENTS = 8
 FEW_OPEN = 1_000
+PARTS = 4
 
 
-class Ours(NamedTuple):
-    """One run of ours; CPU in seconds, of the bot's process and of the store's."""
+class Measured(NamedTuple):
+    """One run; CPU in seconds, of the server's process and of the store's."""
 
     result: Result
-    bot_cpu: float
+    server_cpu: float
     store_cpu: float
 
 
@@ -55,20 +56,27 @@ class Bench:
     def __init__(self, url: str, count: int) -> None:
         self.url, self.count = url, count
 
-    async def floor(self, *, connections: int = CONNECTIONS, rate: float = 0) -> Result:
+    async def floor(self, *, rate: float = 0) -> Measured:
         """``count`` events at the bare handler."""
         empty(self.url)
         wanted = [request("floor", units.name(n)[1], f"e{n}") for n in range(self.count)]
         server = Server("floor", self.url, units.now())
         try:
-            return await run_load(server, wanted, connections=connections, rate=rate)
+            return await self._run(server, wanted, CONNECTIONS, rate)
         finally:
             server.stop()
 
+    async def _run(
+        self, server: Server, events: list[bytes], connections: int, rate: float
+    ) -> Measured:
+        before = server.cpu(), store_cpu(self.url)
+        result = await run_load(server, events, connections=connections, rate=rate)
+        return Measured(result, server.cpu() - before[0], store_cpu(self.url) - before[1])
+
     async def ours(
-        self, *, each: int = 1, connections: int = CONNECTIONS, rate: float = 0, opened: int = 0
-    ) -> Ours:
-        """``count`` events, ``each`` of every unit, with at least ``opened`` units open."""
+        self, *, each: int = 1, connections: int = CONNECTIONS, rate: float = 0
+    ) -> Measured:
+        """``count`` events, ``each`` of every unit, all of them open."""
         number = self.count // each
         events = [
             request("ours", units.name(n)[1], f"e{n}-{turn}")
@@ -77,16 +85,14 @@ class Bench:
         ]
         async with empty_store(self.url) as store:
             with quick_writing(self.url):
-                await units.lay(store, [units.copy(WAVE, n) for n in range(max(number, opened))])
+                await units.lay(store, [units.copy(WAVE, n) for n in range(number)])
             server = Server("ours", self.url, units.now())
             try:
-                before = server.cpu(), store_cpu(self.url)
-                result = await run_load(server, events, connections=connections, rate=rate)
-                after = server.cpu(), store_cpu(self.url)
+                measured = await self._run(server, events, connections, rate)
             finally:
                 server.stop()
             await _check(store, number, len(events))
-        return Ours(result, after[0] - before[0], after[1] - before[1])
+        return measured
 
 
 async def _check(store: Store, registered: int, events: int) -> None:
@@ -101,74 +107,107 @@ async def _check(store: Store, registered: int, events: int) -> None:
         )
 
 
-async def growth(bench: Bench, opened: int) -> tuple[float, list[list[object]]]:
+async def growth(url: str, opened: int) -> tuple[float, list[list[object]]]:
     """CPU per event with ``opened`` units open, in parts of that with 1,000; and its rows."""
-    small = Bench(bench.url, min(bench.count, FEW_OPEN))
     rows: list[list[object]] = []
-    costs = []
     for number in (FEW_OPEN, opened):
-        runs = [await small.ours(opened=number) for _ in range(3)]
-        bot, store = (
-            middle([part / small.count * 1e6 for part in parts])
-            for parts in ([run.bot_cpu for run in runs], [run.store_cpu for run in runs])
-        )
-        costs.append(bot + store)
+        bot, store = await _cost(url, number)
         rows.append([f"{number} open, CPU us per event", bot, store, bot + store])
-    return costs[1] / costs[0], rows
+    return float(str(rows[1][3])) / float(str(rows[0][3])), rows
+
+
+async def _cost(url: str, opened: int) -> tuple[float, float]:
+    """CPU microseconds of bot and store for one event (cold) with that many units open.
+
+    The same number of events in parts, of units from all over the wave; the first part warms the
+    process up, and the middle of the others counts.
+    """
+    costs: list[tuple[float, float]] = []
+    chosen = [n * opened // FEW_OPEN for n in range(FEW_OPEN)]
+    async with empty_store(url) as store:
+        with quick_writing(url):
+            await units.lay(store, [units.copy(WAVE, n) for n in range(opened)])
+        server = Server("ours", url, units.now())
+        try:
+            for part in range(PARTS):
+                events = [request("ours", units.name(n)[1], f"e{n}") for n in chosen[part::PARTS]]
+                before = server.cpu(), store_cpu(url)
+                await run_load(server, events, connections=CONNECTIONS)
+                spent = server.cpu() - before[0], store_cpu(url) - before[1]
+                costs.append((spent[0] / len(events) * 1e6, spent[1] / len(events) * 1e6))
+        finally:
+            server.stop()
+        await _check(store, FEW_OPEN, FEW_OPEN)
+    return middle([bot for bot, _ in costs[1:]]), middle([store for _, store in costs[1:]])
 
 
 async def measure(args: argparse.Namespace) -> dict[str, object]:
     """All runs; prints the table and gives the figures."""
-    runs: dict[str, list[Result]] = {}
-    cpu: list[float] = []
+    runs: dict[str, list[Measured]] = {}
 
-    def note(what: str, result: Result) -> float:
-        runs.setdefault(what, []).append(result)
-        return result.rate
+    def note(what: str, measured: Measured) -> float:
+        runs.setdefault(what, []).append(measured)
+        return measured.result.rate
 
     async with fresh_store() as url:
         bench = Bench(url, args.units)
         for _ in range(args.rounds):
             floor = note("floor", await bench.floor())
-            cold = await bench.ours()
-            cpu.append(cold.bot_cpu / args.units * 1e6)
-            half = note("cold", cold.result) / 2
-            note("warm", (await bench.ours(each=WARM_EVENTS)).result)
-            note("cold, 128", (await bench.ours(connections=MANY)).result)
+            half = note("cold", await bench.ours()) / 2
+            note("warm", await bench.ours(each=WARM_EVENTS))
+            note("cold, 128", await bench.ours(connections=MANY))
             note("floor, paced", await bench.floor(rate=min(half, floor)))
-            note("cold, paced", (await bench.ours(rate=half)).result)
-        grown, more = await growth(bench, args.growth) if args.growth else (None, [])
+            note("cold, paced", await bench.ours(rate=half))
+        grown, more = await growth(url, args.growth) if args.growth else (None, [])
 
-    rate = {what: middle([r.rate for r in found]) for what, found in runs.items()}
-    p99 = {what: middle([r.p99 for r in found]) for what, found in runs.items()}
-    heading = ["", "events/s", "p50 ms", "p99 ms"]
+    lines = {what: _line(found, args.units) for what, found in runs.items()}
     table(
         [
-            heading,
-            *(
-                [what, round(rate[what]), middle([r.p50 for r in found]) * 1e3, p99[what] * 1e3]
-                for what, found in runs.items()
-            ),
+            ["", "events/s", "p50 ms", "p99 ms", "server us", "store us", "503"],
+            *([what, round(line.rate), *line[1:]] for what, line in lines.items()),
         ]
     )
     if more:
         table([["", "bot", "store", "both"], *more])
+    floor_rate, cold = lines["floor"].rate, lines["cold"].rate
     return {
         "cores": os.cpu_count(),
         "sync_us": sync_micros(),
         "units": args.units,
         "rounds": args.rounds,
-        "floor": rate["floor"],
-        "cold": rate["cold"],
-        "warm": rate["warm"],
-        "cpu_us": middle(cpu),
-        "ratio_cold": rate["cold"] / rate["floor"],
-        "ratio_warm": rate["warm"] / rate["floor"],
-        "ratio_128": rate["cold, 128"] / rate["cold"],
-        "p99_ms": {what: round(value * 1e3, 2) for what, value in p99.items()},
-        "p99_ratio": p99["cold, paced"] / p99["floor, paced"],
+        "floor": floor_rate,
+        "cold": cold,
+        "warm": lines["warm"].rate,
+        "cpu_us": {what: round(line.server + line.store, 1) for what, line in lines.items()},
+        "ratio_cold": cold / floor_rate,
+        "ratio_warm": lines["warm"].rate / floor_rate,
+        "ratio_128": lines["cold, 128"].rate / cold,
+        "p99_ms": {what: round(line.p99, 2) for what, line in lines.items()},
+        "p99_ratio": lines["cold, paced"].p99 / lines["floor, paced"].p99,
         "growth": grown,
     }
+
+
+class _Line(NamedTuple):
+    """Of several runs, the middle of each: events a second, ms, CPU us per event, 503s in all."""
+
+    rate: float
+    p50: float
+    p99: float
+    server: float
+    store: float
+    away: int
+
+
+def _line(found: list[Measured], count: int) -> _Line:
+    return _Line(
+        middle([m.result.rate for m in found]),
+        middle([m.result.p50 for m in found]) * 1e3,
+        middle([m.result.p99 for m in found]) * 1e3,
+        middle([m.server_cpu for m in found]) / count * 1e6,
+        middle([m.store_cpu for m in found]) / count * 1e6,
+        sum(m.result.statuses.get("503", 0) for m in found),
+    )
 
 
 def main(arguments: list[str] | None = None) -> int:
