@@ -38,9 +38,10 @@ def all_registered(visit: Visit) -> bool:
 
 def tidying(visit: Visit, book: Runbook) -> bool:
     """Whether all units run and only what comes after them is left."""
-    walk = steps(book, visit.units)
-    rest = walk[visit.step :]
-    return all_registered(visit) and all(is_over(visit, s) or not s.unit for s in rest)
+    if not all_registered(visit):
+        return False
+    rest = steps(book, visit.units)[visit.step :]
+    return all(is_over(visit, s) or not s.unit for s in rest)
 
 
 def after_registration(visit: Visit, book: Runbook, serial: str) -> int:
