@@ -14,6 +14,7 @@ import msgspec
 import redis
 
 from bot.store.embedded import Embedded
+from bot.store.link import Options
 from bot.store.store import Store
 from tests.bench.load import Result
 
@@ -42,9 +43,9 @@ def empty(url: str) -> None:
 
 @contextlib.asynccontextmanager
 async def empty_store(url: str) -> AsyncIterator[Store]:
-    """The store, emptied, as our own program reaches it."""
+    """The store, emptied, to be filled and looked into; patient, for it is not what is measured."""
     empty(url)
-    store = Store(url)
+    store = Store(url, options=Options(socket_timeout=60))
     try:
         yield store
     finally:
