@@ -10,7 +10,7 @@ from bot.practice.dice import dice
 SECOND = 1_000
 #: How a call of a cause ends: seconds of work, and the reason it is closed with.
 _ENDS: dict[str, tuple[int, str]] = {
-    "danger": (600, "fixed"),
+    "danger": (600, "rebook"),
     "help": (240, "fixed"),
     "silent": (300, "rebook"),
     "no_registration": (420, "fixed"),

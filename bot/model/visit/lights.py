@@ -27,7 +27,7 @@ def saw(turn: Turn, question: Question, pattern: str) -> None:
         return
     match seen.do:
         case "wait":
-            _wait(turn, question, seen.say or "light_wait")
+            _wait(turn, question, seen.say or "light_wait", as_expected=True)
         case "next":
             close_question(turn, pattern)
             go_on(turn)
@@ -39,20 +39,33 @@ def saw(turn: Turn, question: Question, pattern: str) -> None:
             _call(turn, seen, pattern)
 
 
-def _wait(turn: Turn, question: Question, template: str) -> None:
-    """As it should be: tell when we ask again, which is never later than the window."""
+def _wait(turn: Turn, question: Question, template: str, *, as_expected: bool = False) -> None:
+    """Tell when we ask again, never later than the window.
+
+    While all is ``as_expected`` that is when the change is expected, else somewhat from now.
+    """
     if question.kind != "light":  # the light answers what we asked them to check
         close_question(turn, "seen", done=False)
         watch(turn, template)
         return
-    wanted = turn.at + max(_SHORTEST_WAIT, question.checkpoint // 2)
-    until = min(wanted, latest_nudge(question, turn.context.policy))
+    until = min(
+        _next_look(turn.at, question, as_expected=as_expected),
+        latest_nudge(question, turn.context.policy),
+    )
     if until > turn.at:
         turn.emit(e.CheckpointMoved(until))
     else:  # the window is all but over, and whoever reports is not asked again
         turn.emit(e.Reported())
-        until = question.last or wanted
+        until = question.last or until
     turn.say(template, until=until, key="wait")
+
+
+def _next_look(at: int, question: Question, *, as_expected: bool) -> int:
+    """When to look again; whoever reported in time is not asked before the checkpoint."""
+    soon = at + max(_SHORTEST_WAIT, question.checkpoint // 2)
+    if not as_expected or question.asked_at is None:
+        return soon
+    return max(soon, question.asked_at + question.checkpoint + question.extra)
 
 
 def watch(turn: Turn, text: str) -> None:
