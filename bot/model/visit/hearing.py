@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 from bot.model.calls.life import clear
 from bot.model.calls.press import press
-from bot.model.calls.state import CLEARED_BY_ANSWER
+from bot.model.calls.state import CLEARED_BY_ANSWER, find
 from bot.model.fact import Actor, Pressed, Said
 from bot.model.people import person_key, text_key
 from bot.model.policy import minutes
@@ -267,10 +267,17 @@ def clock_time(at: int, clock: str, tz: str) -> int:
 
 
 def pressed(turn: Turn, fact: Pressed) -> None:
-    """A button: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH`` or ``e:CALL:VERB``."""
+    """A button: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH`` or ``e:CALL:VERB``.
+
+    A press that is too late is no event: one that failed in the chat after it was decided is
+    pressed again, and that must leave no trace.
+    """
     kind, _, rest = fact.action.partition(":")
     name, _, value = rest.partition(":")
     role = role_of(turn, fact.actor)
+    if _too_late(turn, kind, name) and not (role in ("contact", "deputy") and _missed(turn)):
+        turn.answer = "not_yours" if role == "stranger" else "stale"
+        return
     turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
     if kind == "e":
         turn.answer = press(turn, fact.actor, name, value)
@@ -291,6 +298,21 @@ def pressed(turn: Turn, fact: Pressed) -> None:
         answered(turn, question, value)
     else:
         turn.answer = "stale"
+
+
+def _too_late(turn: Turn, kind: str, name: str) -> bool:
+    """Whether a button belongs to a call that is closed, or to no question that is open."""
+    if kind == "e":
+        call = find(turn.calls, name)
+        return call is None or not call.open
+    return turn.visit.question is None or turn.visit.question.id != name
+
+
+def _missed(turn: Turn) -> bool:
+    """Whether somebody of the site was silent for too long, so that any press is news."""
+    question = turn.visit.question
+    silent = any(c.cause in CLEARED_BY_ANSWER and not c.cleared_at for c in turn.visit.open_calls)
+    return turn.visit.state in UNDER_WAY and (silent or bool(question and question.late))
 
 
 def _wish(turn: Turn, question: Question, wish: str) -> None:
