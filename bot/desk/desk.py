@@ -15,6 +15,7 @@ import msgspec
 from msgspec.structs import replace
 
 from bot.desk.kinds import KINDS
+from bot.desk.lines import Lines
 from bot.desk.mirror import mirrored
 from bot.desk.surroundings import Surroundings
 from bot.desk.writing import Draft, commit_of
@@ -52,6 +53,7 @@ class Desk:
         self.surroundings = surroundings
         self.on_commit: list[Callable[[Commit], None]] = []
         self.busy = 0  # facts being decided now
+        self._lines = Lines(PATIENCE)
 
     async def receive(self, fact: AnyFact, loaded: Loaded | None = None) -> Outcome:
         """Bring ``fact`` in. Raises ``StoreAway`` when its fate is unknown, ``StoreRefused``
@@ -64,7 +66,8 @@ class Desk:
         try:
             if fact.subject.site == EVERY:
                 return await self._to_every(fact)
-            return await self._patiently(fact, loaded)
+            async with self._lines.turn(fact.subject):
+                return await self._patiently(fact, loaded)
         finally:
             self.busy -= 1
 
@@ -149,6 +152,12 @@ class Desk:
 
     async def _keep(self, fact: AnyFact, why: str) -> Outcome:
         """Put a fact that cannot be brought in onto the kept-aside list, with its trace."""
+        if fact.subject == ASIDE:  # its turn it is already
+            return await self._keep_in_turn(fact, why)
+        async with self._lines.turn(ASIDE):
+            return await self._keep_in_turn(fact, why)
+
+    async def _keep_in_turn(self, fact: AnyFact, why: str) -> Outcome:
         event = KeptAside("failed", detail=f"{type(fact).__name__} {fact.id}: {why}"[:2000])
         marked = replace(fact, id=f"{fact.id}/kept", subject=ASIDE)
         for _ in range(TRIES):
