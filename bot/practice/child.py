@@ -41,11 +41,19 @@ DURING = 0.004
 
 
 class Kill(msgspec.Struct, frozen=True):
-    """Kill ``what`` (``bot`` or ``store``) at the ``nth`` passing of ``point`` from now."""
+    """Kill ``what`` (``bot`` or ``store``) at the ``nth`` passing of ``point`` from now.
+
+    ``on``: from when a registration is sent (``registration``), or a person acts (``person``).
+    """
 
     what: str
     point: str
     nth: int = 1
+    on: str = ""
+
+    @property
+    def name(self) -> str:
+        return f"{self.on} {self.point}".strip()
 
 
 class Spec(msgspec.Struct, frozen=True, kw_only=True):
@@ -84,23 +92,24 @@ class Reaper:
 
     def __init__(self, data: Path, kill: Kill | None, seed: int) -> None:
         self._data, self._chance = data, random.Random(seed)
-        self.kill = kill
+        self._armed: dict[Kill, int] = {}  # and how often its point was passed since
         self.passed: dict[str, int] = {}
-        self._seen = 0
+        self.arm(kill)
 
     def arm(self, kill: Kill | None) -> None:
         if kill is not None:
-            self.kill, self._seen = kill, 0
+            self._armed[kill] = 0
 
     def __call__(self, point: str) -> None:
         self.passed[point] = self.passed.get(point, 0) + 1
-        kill = self.kill
-        if kill is None or kill.point.replace(".during", ".before") != point:
-            return
-        self._seen += 1
-        if self._seen < kill.nth:
-            return
-        self.kill = None
+        for kill in list(self._armed):
+            if kill.point.replace(".during", ".before") == point:
+                self._armed[kill] += 1
+                if self._armed[kill] >= kill.nth:
+                    del self._armed[kill]
+                    self._execute(kill)
+
+    def _execute(self, kill: Kill) -> None:
         if kill.point.endswith(".during"):
             late = self._chance.uniform(0, DURING)
             threading.Thread(target=self._later, args=(kill, late), daemon=True).start()
@@ -181,6 +190,7 @@ class Child:
         app = web.Application()
         app.router.add_post("/practice/settle", self._settle)
         app.router.add_post("/practice/tidy", self._tidy)
+        app.router.add_post("/practice/arm", self._arm)
         runner = web.AppRunner(app, access_log=None)
         await runner.setup()
         await web.TCPSite(runner, "127.0.0.1", 0).start()
@@ -204,6 +214,10 @@ class Child:
             except StoreAway as error:
                 logging.getLogger("musterline").warning("settling waits: %s", error)
                 await asyncio.sleep(0.05)
+
+    async def _arm(self, request: web.Request) -> web.Response:
+        self._reaper.arm(msgspec.json.decode(await request.read(), type=Kill))
+        return web.json_response({})
 
     async def _tidy(self, _: web.Request) -> web.Response:
         removed = await self._bot.sender.tidy(force=True)

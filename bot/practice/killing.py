@@ -33,6 +33,8 @@ from bot.practice.world import World
 
 #: Events of the platform are resent so often, without wave time going on.
 RESENT = (0,) * 40
+#: Of so many things that people do, one gets a kill.
+_PERSONS = 5
 _START_SECONDS = 60.0
 _SETTLE_SECONDS = 60.0
 #: A post that the platform holds back until the bot has looked for it in vain and sent it again.
@@ -61,7 +63,12 @@ class Keeper:
 
     def __init__(self, data: Path, world: World, clock: WaveClock, kills: Iterator[Kill]) -> None:
         self.data, self.world, self.clock = data, world, clock
-        self._kills = kills
+        everything = list(kills)
+        self._kills = iter([kill for kill in everything if not kill.on])
+        self._occasions = {
+            on: [kill for kill in everything if kill.on == on] for on in ("registration", "person")
+        }
+        self._occurred = 0
         self._armed: Kill | None = None
         self._process: asyncio.subprocess.Process | None = None
         self._reading: asyncio.Task[None] | None = None
@@ -91,7 +98,7 @@ class Keeper:
         self.lives += 1
         self.passed.update(self._passed_now)
         self._passed_now = {}
-        armed = self._armed if self._armed and self._armed.point.startswith("start.") else None
+        armed = self._armed if self._armed and self._armed.point != LATE else None
         spec = Spec(
             data=str(self.data),
             base_url=f"{self.world.server.base_url}/api/",
@@ -208,6 +215,15 @@ class Keeper:
         # At the next start; so there has to be one.
         return Kill("bot", "commit.after")
 
+    async def occasion(self, on: str) -> None:
+        """A registration is about to be sent, or a person to act: the kill for it is armed."""
+        if not self._occasions[on]:
+            return
+        self._occurred += 1
+        if on == "registration" or self._occurred % _PERSONS == 0:
+            with contextlib.suppress(aiohttp.ClientError, OSError):
+                await self._post("arm", self._occasions[on].pop(0))
+
     def _hold_a_post(self, kill: Kill) -> None:
         """The platform is slow with a post, and the bot is killed while it waits for it."""
         fault = self.world.server.faults.add("late_before", "chat.postMessage", nth=kill.nth)
@@ -291,6 +307,7 @@ class PatientRegistry(Registry):
 
     async def registered(self, serial: str, at: int) -> bool:
         assert self.keeper is not None
+        await self.keeper.occasion("registration")
         taken = await super().registered(serial, at)
         while not taken:
             await self.keeper.revive()
@@ -326,6 +343,8 @@ class PatientPeople:
         self._fresh.add((posted.channel, root))
 
     async def say(self, user: str, channel: str, text: str, *, thread_ts: str) -> object:
+        assert self.keeper is not None
+        await self.keeper.occasion("person")
         stamp = await self._server.say(user, channel, text, thread_ts=thread_ts)
         await self._resend()
         return stamp
@@ -356,6 +375,7 @@ class PatientPeople:
     ) -> object:
         assert self.keeper is not None
         self._fresh.clear()
+        await self.keeper.occasion("person")
         while True:
             done = await do()
             if done.ok:

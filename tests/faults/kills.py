@@ -21,7 +21,7 @@ import msgspec
 
 from bot.practice.child import Kill
 from tests.faults.record import differences
-from tests.faults.runs import BOT_POINTS, STORE_POINTS, Run, run, setting
+from tests.faults.runs import BETWEEN, BOT_POINTS, OCCASIONS, STORE_POINTS, Run, run, setting
 
 SEEDS = (2, 3, 4, 5)
 #: Points that are passed seldom, or once in a life.
@@ -66,10 +66,22 @@ def schedule(seed: int, chance: int, bots: int, stores: int) -> list[Kill]:
     number = chance * stores
     chosen += [("store", STORE_POINTS[(number + i) % len(STORE_POINTS)]) for i in range(stores)]
     draw.shuffle(chosen)
-    return [
+    kills = [
         Kill(what, point, 1 if point.startswith(_SELDOM) else draw.randint(1, 4))
         for what, point in chosen
     ]
+    return kills + _occasions(chance)
+
+
+def _occasions(chance: int) -> list[Kill]:
+    """Most registrations of a run, and some of what people do, each with one kill."""
+    made = []
+    for on in OCCASIONS:
+        for number in range(len(BETWEEN)):
+            point = BETWEEN[(number + chance) % len(BETWEEN)]
+            what = "store" if (number + chance) % 4 == 3 else "bot"
+            made.append(Kill(what, point, on=on))
+    return made
 
 
 def told(seed: int, chance: int, calm: Run, rough: Run, seconds: float) -> Told:
@@ -77,7 +89,7 @@ def told(seed: int, chance: int, calm: Run, rough: Run, seconds: float) -> Told:
     return Told(
         seed=seed,
         chance=chance,
-        kills=[(d.kill.what, d.kill.point, d.extra, d.left) for d in ended.deaths],
+        kills=[(d.kill.what, d.kill.name, d.extra, d.left) for d in ended.deaths],
         lives=ended.lives,
         messages=len(ended.posted),
         registrations=len(ended.accepted),
@@ -114,8 +126,9 @@ def series(seed: int, chances: list[int], bots: int, stores: int, data: Path) ->
 
 
 def rows(found: list[Told]) -> list[Row]:
-    table = {("bot", p): Row("bot", p) for p in BOT_POINTS}
-    table |= {("store", p): Row("store", p) for p in STORE_POINTS}
+    special = [f"{on} {point}" for on in OCCASIONS for point in BETWEEN]
+    table = {("bot", p): Row("bot", p) for p in (*BOT_POINTS, *special)}
+    table |= {("store", p): Row("store", p) for p in (*STORE_POINTS, *special)}
     for one in found:
         for what, point, extra, left in one.kills:
             row = table[what, point]
@@ -128,16 +141,16 @@ def rows(found: list[Told]) -> list[Row]:
 
 
 def print_table(table: list[Row]) -> None:
-    print(f"{'killed':<7}{'at':<16}{'times':>6}{'copies posted':>15}{'copies left':>13}{'lost':>6}")
+    print(f"{'killed':<7}{'at':<30}{'times':>6}{'copies posted':>15}{'copies left':>13}{'lost':>6}")
     for row in table:
         print(
-            f"{row.what:<7}{row.point:<16}{row.kills:>6}{row.posted_twice:>15}"
+            f"{row.what:<7}{row.point:<30}{row.kills:>6}{row.posted_twice:>15}"
             f"{row.left_twice:>13}{row.lost:>6}"
         )
     for what in ("bot", "store"):
         some = [row for row in table if row.what == what]
         print(
-            f"{what:<7}{'all':<16}{sum(r.kills for r in some):>6}"
+            f"{what:<7}{'all':<30}{sum(r.kills for r in some):>6}"
             f"{sum(r.posted_twice for r in some):>15}{sum(r.left_twice for r in some):>13}"
         )
 

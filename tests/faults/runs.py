@@ -51,6 +51,9 @@ STORE_POINTS = (
     "end.after",
     "sweep.after",
 )
+#: From when a registration is sent, or a person writes or presses, to the acknowledgement.
+OCCASIONS = ("registration", "person")
+BETWEEN = ("request.before", "commit.before", "commit.during", "commit.after", "ack.before")
 #: People with every habit that leads to messages of another kind.
 CASTS: tuple[tuple[Persona, ...], ...] = (
     (
