@@ -10,8 +10,8 @@ from importlib.metadata import PackageNotFoundError, version
 COMMANDS = ("rehearse", "runbook", "import", "serve", "status", "verify", "read", "check")
 
 
-def parser() -> argparse.ArgumentParser:
-    """The parser with all commands."""
+def parser(only: str = "") -> argparse.ArgumentParser:
+    """The parser with all commands; with ``only``, no other command's parts are loaded."""
     made = argparse.ArgumentParser(
         prog="musterline",
         description="Walks site contacts through an equipment install in chat, minds the clock "
@@ -20,6 +20,9 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--version", action="version", version=_version())
     subparsers = made.add_subparsers(title="commands", metavar="COMMAND")
     for name in COMMANDS:
+        if only in COMMANDS and name != only:
+            subparsers.add_parser(name)
+            continue
         module = "import_" if name == "import" else name
         importlib.import_module(f"bot.commands.{module}").add(subparsers)
     return made
@@ -35,8 +38,9 @@ def _version() -> str:
 def main(argv: list[str] | None = None) -> int:
     """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input, and as shells
     have it 130 after Ctrl-C, 143 after SIGTERM, 141 when nobody reads our output any more."""
-    made = parser()
-    args = made.parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    made = parser(words[0] if words else "")
+    args = made.parse_args(words)
     if not hasattr(args, "run"):
         made.print_help()
         return 2

@@ -11,10 +11,12 @@ from urllib.parse import quote
 
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
+from bot.model.runbook import Runbook
 from bot.runbooks.load import load as load_runbook
-from bot.settings import PREFIX, Settings, load
+from bot.settings import PREFIX, Settings, SettingsError, load
 from bot.speak.lexicon import languages, lexicon
 from bot.store.embedded import SOCKET, Embedded
+from bot.store.errors import StoreRefused
 from bot.store.link import Options
 from bot.store.store import Store
 
@@ -40,10 +42,11 @@ def fail(message: str) -> int:
 
 
 @contextlib.asynccontextmanager
-async def store_of(settings: Settings) -> AsyncIterator[Store]:
+async def store_of(settings: Settings, *, to_read: bool = False) -> AsyncIterator[Store]:
     """The store of the settings, connected. An embedded one that a bot runs is shared with it.
 
-    Raises ``StoreError``.
+    ``to_read``: an embedded store that was never made is not made now, but is an error, since
+    whoever asks where things stand most likely stands in the wrong folder. Raises ``StoreError``.
     """
     chosen = settings.store
     embedded = None
@@ -51,6 +54,12 @@ async def store_of(settings: Settings) -> AsyncIterator[Store]:
     if not url:
         url = _running_url(chosen.data)
     if not url:
+        if to_read and not (chosen.data / "owner").exists():
+            raise StoreRefused(
+                f"there is no store in {chosen.data.absolute()} yet; `musterline serve` and "
+                "`musterline import` make one. If yours lies elsewhere, name it in the settings "
+                "(store.data or store.url)."
+            )
         embedded = Embedded(chosen.data)
         url = await embedded.start()
     store = Store(url, cluster=chosen.cluster, options=Options(min_replicas=chosen.min_replicas))
@@ -65,7 +74,7 @@ async def store_of(settings: Settings) -> AsyncIterator[Store]:
 
 def _running_url(data: Path) -> str:
     """The embedded store that a bot already runs in this folder; empty when none does."""
-    path = data / SOCKET
+    path = _socket_in(data)
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
         try:
             probe.connect(str(path))
@@ -74,10 +83,31 @@ def _running_url(data: Path) -> str:
     return f"unix://{quote(str(path.absolute()))}"
 
 
+def _socket_in(data: Path) -> Path:
+    """Where the store of this folder listens: there, or where a path was short enough."""
+    try:
+        return Path((data / "socket").read_text(encoding="utf-8").strip())
+    except OSError:
+        return data / SOCKET
+
+
+def runbook_of(settings: Settings) -> Runbook:
+    """The runbook of the settings. Raises ``SettingsError`` when it cannot be read, and
+    ``RunbookError`` when it is not right."""
+    path = settings.runbook
+    try:
+        return load_runbook(path)
+    except OSError as error:
+        raise SettingsError(
+            f"runbook: {path} cannot be read ({error.strerror}); name yours in the settings, "
+            'as runbook = "FILE", or in MUSTERLINE_RUNBOOK.'
+        ) from None
+
+
 def desk_of(settings: Settings, store: Store) -> Desk:
-    """A desk beside the running bot: what it commits, the bot sends. Raises ``RunbookError``."""
+    """A desk beside the running bot: what it commits, the bot sends. Raises as ``runbook_of``."""
     surroundings = Surroundings(
-        book=load_runbook(settings.runbook),
+        book=runbook_of(settings),
         lexicons={lang: lexicon(lang) for lang in languages()},
         policy=settings.model_policy(),
         roster=settings.roster(),

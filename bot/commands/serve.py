@@ -5,9 +5,9 @@ import asyncio
 import logging
 
 from bot.app import Bot
-from bot.commands.common import fail, settings_argument, settings_of
+from bot.commands.common import fail, runbook_of, settings_argument, settings_of
 from bot.live import Live
-from bot.runbooks.load import RunbookError, load
+from bot.runbooks.load import RunbookError
 from bot.send.errors import SendError
 from bot.settings import Settings, SettingsError
 from bot.store.errors import StoreError
@@ -28,7 +28,7 @@ def run(args: argparse.Namespace) -> int:
         problems = settings.problems_for_serving()
         if problems:
             return fail("\n".join(problems))
-        book = load(settings.runbook)
+        book = runbook_of(settings)
         _run(settings, Bot(settings, book))
     except (SettingsError, RunbookError, StoreError, SendError) as error:
         return fail(str(error))

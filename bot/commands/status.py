@@ -8,7 +8,7 @@ import msgspec
 
 from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
 from bot.model.subject import Subject
-from bot.report.words import board_lines
+from bot.report.words import board_lines, unmarked
 from bot.runbooks.load import RunbookError
 from bot.settings import Settings, SettingsError
 from bot.speak.catalogue import standard
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
 
 async def _lines(settings: Settings, wave: str | None, *, as_json: bool) -> list[str]:
     lines: list[str] = []
-    async with store_of(settings) as store:
+    async with store_of(settings, to_read=True) as store:
         desk = desk_of(settings, store)
         now = await store.clock_get() or time.time_ns() // 1_000_000
         for home in await store.homes():
@@ -52,5 +52,5 @@ async def _lines(settings: Settings, wave: str | None, *, as_json: bool) -> list
                 body = {"wave": home[2:], **msgspec.to_builtins(summary)}
                 lines.append(msgspec.json.encode(body).decode())
             else:
-                lines += board_lines(state, summary, standard().best("en"))
+                lines += map(unmarked, board_lines(state, summary, standard().best("en")))
     return lines

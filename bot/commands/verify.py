@@ -39,7 +39,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 async def _verify(settings: Settings, *, again: bool) -> Checked:
-    async with store_of(settings) as store:
+    async with store_of(settings, to_read=True) as store:
         if again:
             print(f"Counters and indexes of {await rebuild(store)} visits made again.")
         result = await verify(store)

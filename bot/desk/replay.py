@@ -94,6 +94,13 @@ async def _home(store: Store, home: str, result: Checked) -> None:
             entry = entry_of(subject.kind, raw)
             states[subject] = replayed(subject, states.get(subject), entry, line.fact_id)
             result.events += 1
+    for subject in [Subject(home, name) for name in sorted(await store.names(home))]:
+        if subject not in chains:  # else a journal that was taken away whole would not be missed
+            result.subjects += 1
+            if (await store.load(subject)).body:
+                result.problems.append(
+                    f"{subject}: there is a snapshot, but nothing in the journal."
+                )
     for subject, state in states.items():
         result.subjects += 1
         loaded = await store.load(subject)

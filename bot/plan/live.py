@@ -85,13 +85,15 @@ def _note(row: SiteRow, visit: Visit | None) -> RowNote:
         kept.append("start")
     if visit.state not in _REPLANNED or visit.stopped_at is not None:
         return RowNote(row.wave, row.site, "under way", tuple(kept))
-    same = (
-        not kept
-        and plan.site == visit.site
-        and plan.contact.user == visit.contact.user
-        and plan.end == visit.end
-    )
+    same = not kept and _particulars(plan) == _particulars(visit)
     return RowNote(row.wave, row.site, "same" if same else "changed")
+
+
+def _particulars(of: Plan | Visit) -> tuple[object, ...]:
+    """All that a list says of a visit but serials and start, in a form that can be compared."""
+    people = [(p.user, p.lang) if p else None for p in (of.contact, of.deputy)]
+    units = [(u.model, u.version) for u in of.units]
+    return (of.site, people, units, of.end)
 
 
 async def go_live(

@@ -12,6 +12,7 @@ from bot.practice import scene
 from bot.practice.chatserver import Posted
 from bot.practice.chatserver.attempt import Delivery
 from bot.practice.house import House
+from bot.report.words import unmarked
 
 _MENTION = re.compile(r"<@([UW][A-Z0-9]+)(?:\|[^>]*)?>")
 _LINK = re.compile(r"<(https?://[^>|]+)(?:\|[^>]*)?>")
@@ -135,11 +136,6 @@ def _site(mark: Mapping[str, Any]) -> str:
         return parse(str(mark.get("id", "")).rsplit(":", 2)[0]).site
     except ValueError:
         return ""
-
-
-def unmarked(text: str) -> str:
-    """Without the asterisks and grave accents that the chat shows as type."""
-    return text.replace("*", "").replace("`", "")
 
 
 def shortened(text: str, room: int = _SAID) -> str:

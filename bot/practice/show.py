@@ -10,9 +10,9 @@ from bot.model.visit.state import Visit
 from bot.practice.house import House
 from bot.practice.rehearsal import Figures
 from bot.practice.screenchart import curve
-from bot.practice.screenlog import Chronicle, clock, unmarked
+from bot.practice.screenlog import Chronicle, clock
 from bot.practice.screenstate import Watched
-from bot.report.words import board_lines
+from bot.report.words import board_lines, unmarked
 from bot.speak.catalogue import standard
 
 _CHART = (60, 5)

@@ -60,3 +60,8 @@ def _call_line(site: str, call: Call | OpenCall, at: int, texts: Texts) -> str:
         "minutes": str(at - call.raised_at),
     }
     return texts.say("status_call", args)
+
+
+def unmarked(text: str) -> str:
+    """Without the asterisks and grave accents that the chat shows as type."""
+    return text.replace("*", "").replace("`", "")
