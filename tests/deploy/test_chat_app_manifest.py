@@ -26,6 +26,7 @@ MANIFEST = TOP / "deploy" / "chat-app-manifest.yaml"
 # Method -> the scopes that the bot's calls of it take, in the kinds of channel it works in:
 # public and private channels, and private conversations with one person.
 CALLS: dict[str, frozenset[str]] = {
+    "apps.connections_open": frozenset(),  # by the app-level token, with connections:write
     "auth.test": frozenset(),
     "chat.delete": frozenset({"chat:write"}),
     "chat.getPermalink": frozenset(),
