@@ -132,6 +132,11 @@ class Draft(Play):
         self._done = until
 
     async def _step(self, step: Step) -> None:
+        if step.deed == "on":
+            self._copy(self._number(step))
+            await super()._step(step)
+            self._shown = ""
+            return
         if step.deed.startswith("desk_") and step.deed not in _WAITS:
             self._copy(self._number(step) - 1)
             self._done += 1

@@ -104,6 +104,10 @@ class House:
             raise ValueError(f"the clock shows {clock} much later: write the day (on 2026-...)")
         return min(found)
 
+    def midnight(self, day: str) -> int:
+        """When that day begins at the first site."""
+        return _ms(datetime.fromisoformat(day).replace(tzinfo=self.tz))
+
     def shown(self, at: int) -> str:
         return datetime.fromtimestamp(at / 1000, self.tz).strftime("%H:%M:%S")
 
@@ -222,6 +226,9 @@ class House:
         blocks = message.get("blocks") or []
         parts = [b["text"]["text"] for b in blocks if b["type"] == "section"]
         text = "\n".join(parts) or str(message.get("text", ""))
+        return self._as_read(text)
+
+    def _as_read(self, text: str) -> str:
         for user in self.server.workspace.users.values():
             text = text.replace(f"<@{user.id}>", f"@{user.name}")
         return html.unescape(" ".join(text.replace("*", "").split()))
@@ -232,7 +239,7 @@ class House:
     def note_command(self, user: str, body: str) -> None:
         """An answer to a command: plain text, or JSON with one."""
         text = json.loads(body).get("text", "") if body.startswith("{") else body
-        self.commands.append(Command(self.clock.now(), user, text))
+        self.commands.append(Command(self.clock.now(), user, self._as_read(text)))
 
     def thread_of(self, site: str) -> tuple[str, str]:
         """Channel and stamp of the site's thread. Raises ``LookupError``."""

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Coroutine
-from datetime import datetime
 from typing import Any
 
 from bot.model.board import state_of
@@ -37,14 +36,16 @@ class Play:
                 raise Differs(self._report(step, error)) from None
         try:
             self._nothing_left_out(None, "the end of the script")
+            self._all_answers_named()
         except AssertionError as error:
             raise Differs(self._report(self.script.steps[-1], error)) from None
 
     async def _step(self, step: Step) -> None:
         if step.deed == "on":
-            self.at = self.house.next_time("00:00", self.at + MINUTE)
-            while self._day() < step.given[0]:
-                self.at = self.house.next_time("00:00", self.at + MINUTE)
+            midnight = self.house.midnight(step.given[0])
+            if midnight < self.at:
+                raise ValueError("that day has begun already")
+            self.at = self.now = midnight
             return
         self.at = self.time_of(step)
         self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
@@ -54,9 +55,6 @@ class Play:
     def time_of(self, step: Step) -> int:
         """When the line is played. Two lines may tell of one stretch of time, site by site."""
         return self.house.next_time(step.time, self.at) if step.time else self.now
-
-    def _day(self) -> str:
-        return datetime.fromtimestamp(self.at / 1000, self.house.tz).date().isoformat()
 
     async def _deed(self, step: Step) -> None:
         act: Callable[..., Coroutine[Any, Any, None]] = getattr(self, f"do_{step.deed}")
@@ -322,6 +320,13 @@ class Play:
                 raise AssertionError(
                     f"before {when} the script leaves out what was said at "
                     f"{self.house.shown(message.at)} ({message.place}): {message.text}"
+                )
+
+    def _all_answers_named(self) -> None:
+        for answer in self.house.commands:
+            if not answer.claimed:
+                raise AssertionError(
+                    f"the script leaves out the answer to a command: {answer.text}"
                 )
 
     def _report(self, step: Step, error: Exception) -> str:
