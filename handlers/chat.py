@@ -129,7 +129,7 @@ class ChatIn:
         team = (body.get("team") or {}).get("id", "")
         outcome = await self._desk.receive(
             Pressed(
-                id=f"press:{team}:{channel}:{stamp}:{action['action_id']}:{action['action_ts']}",
+                id=f"press:{team}:{channel}:{stamp}:{action['action_id']}:{user}:{action['action_ts']}",
                 subject=subject,
                 received_at=self._now(),
                 actor=self._desk.surroundings.roster.actor(user),
