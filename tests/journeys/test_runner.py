@@ -29,9 +29,9 @@ WRONG = {
     "says": ("asks: Are you at", "says: Are you at", "it has buttons"),
     "silence": ("nothing until 18:00", "nothing until 18:01", "at 18:00:00 it was said: Hello"),
     "left out": (
-        "18:00  desk     asks",
-        "18:05  desk     asks",
-        "leaves out what was said at 18:00",
+        "18:00  desk     asks: Are you at ... Library",
+        "18:05 wave is not held",
+        "out what",
     ),
     "state": ("is agreed", "is done", "it is agreed"),
     "button": ("presses: Yes, that", "presses: Yes, this", "there is no button 'Yes, this is"),
