@@ -10,7 +10,7 @@ from bot.store.store import DueEntry
 #: Wave time in milliseconds. Live it is UTC; a rehearsal has its own.
 Now = Callable[[], int]
 _AT_ONCE = 256
-_ALL = 1_000_000
+_ALL, _FAR = 1_000_000, 2**53  # entries; wave time, ms
 
 
 class Sweep:
@@ -56,5 +56,9 @@ class Sweep:
 
     async def next_at(self) -> int | None:
         """The wave time of the earliest deadline anywhere."""
-        times = [await self._desk.store.next_due(home) for home in await self._desk.store.homes()]
+        homes = await self._desk.store.homes()
+        if self.standing:
+            found = [await self._due(home, _FAR) for home in homes]
+            return min((entry.at for entries in found for entry in entries), default=None)
+        times = [await self._desk.store.next_due(home) for home in homes]
         return min((t for t in times if t is not None), default=None)
