@@ -41,6 +41,8 @@ class Hearing:
         if route.subject is None:
             await self._nobody(route, written)
             return
+        if await self._talk_of_others(written, route):
+            return
         await self._bring(written, route.subject, await self._place(written, route), late=late)
 
     async def _danger(self, written: Written, event: str, *, late: bool) -> None:
@@ -82,10 +84,21 @@ class Hearing:
             )
         )
 
+    async def _talk_of_others(self, written: Written, route: Route) -> bool:
+        """In the thread of a call, or in a mirror, colleagues may talk; the site hears nothing."""
+        visit = route.visit
+        if visit is None or not route.in_thread:
+            return False
+        people = {p.user for p in (visit.contact, visit.deputy) if p is not None}
+        actor = self._desk.surroundings.roster.actor(written.user)
+        if written.user in people or actor.oncall or actor.admin:
+            return False
+        return not await is_own_thread(self._desk, route, written.thread)
+
     async def _place(self, written: Written, route: Route) -> Place:
-        if written.direct:
-            return "direct"
-        return "thread" if await is_own_thread(self._desk, route, written.thread) else "channel"
+        if await is_own_thread(self._desk, route, written.thread):
+            return "thread"
+        return "direct" if written.direct else "channel"
 
     async def _nobody(self, route: Route, written: Written) -> None:
         """Words that belong to no visit: one kind line in a direct message, silence elsewhere."""
