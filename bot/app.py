@@ -12,6 +12,7 @@ from aiohttp import web
 
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
+from bot.fit import people_away
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 from bot.places import ChannelPlaces
@@ -37,7 +38,9 @@ from handlers.clock import Now, Sweep
 from handlers.http import application
 from handlers.readback import Reader, Sleep
 from handlers.registration import RegistrationIn
-from handlers.sockets import ChatSockets
+from handlers.sockets import BadAppToken, ChatSockets
+
+__all__ = ["BadAppToken", "Bot", "Parts", "utc_now"]
 
 _log = logging.getLogger("musterline")
 _CHAT_CHECK_SECONDS = 10
@@ -281,6 +284,18 @@ class Bot:
             chat_in.identity.bot_user,
             sleep,
         )
+
+    async def look_at_people(self) -> list[str]:
+        """People of the settings who cannot be reached in chat: not called there, and told of."""
+        try:
+            away = await people_away(self.chat, self.settings)
+        except SendError as error:
+            _log.warning("the people of the settings cannot be looked up: %s", error)
+            return []
+        for user, sentence in away.items():
+            _log.error("%s", sentence)
+            await self.chat_in.staff.changed({"id": user, "deleted": True})
+        return list(away.values())
 
     async def tell_team(self, key: str, **args: str) -> None:
         """One line in the team's channel, if it gets through; in the log in any case."""

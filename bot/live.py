@@ -82,6 +82,7 @@ class Live:
     async def _serve(self) -> None:
         self.bot.desk.on_commit.append(self._committed)
         await self.catch_up()
+        await self.bot.look_at_people()
         scheduler = self.scheduler()
         scheduler.start()
         tasks = [

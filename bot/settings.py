@@ -10,17 +10,28 @@ import os
 import tomllib
 from collections.abc import Mapping
 from datetime import time
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
 
 PREFIX = "MUSTERLINE_"
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+#: Keys whose value in the environment is a list, with commas.
+_LISTS = {"channels", "trust_proxy", "registered_types", "lost_types", "serial"}
 _DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
@@ -105,6 +116,16 @@ class ServeSettings(Part):
         default=(), description="addresses whose X-Forwarded-* headers are believed"
     )
     drain_seconds: float = Field(default=20, gt=0)
+
+    @field_validator("trust_proxy")
+    @classmethod
+    def _are_addresses(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        for text in given:
+            try:
+                ip_network(text, strict=False)
+            except ValueError:
+                raise ValueError(f"{text} is no address or network, as 192.0.2.7 is") from None
+        return given
 
 
 class Hours(Part):
@@ -211,7 +232,8 @@ def load(path: Path | None, environ: Mapping[str, str] = os.environ) -> Settings
     Raises ``SettingsError`` naming the file, the key and what is wrong with it.
     """
     data: dict[str, Any] = {}
-    where = "the environment"
+    given: dict[tuple[str, ...], str] = {}  # keys that the environment gives, and by which name
+    where = "the settings"
     if path is not None:
         where = str(path)
         try:
@@ -226,12 +248,13 @@ def load(path: Path | None, environ: Mapping[str, str] = os.environ) -> Settings
             raise SettingsError(f"{path}: not valid TOML: {error}.") from None
     for name, value in environ.items():
         if name.startswith(PREFIX) and name != f"{PREFIX}SETTINGS":
-            _put(data, name.removeprefix(PREFIX).lower().split("__"), value, name)
+            keys = name.removeprefix(PREFIX).lower().split("__")
+            _put(data, keys, value, name)
+            given[tuple(keys)] = name
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        lines = [f"{where}: {_path(e['loc'])}: {e['msg']}." for e in error.errors()]
-        raise SettingsError("\n".join(lines)) from None
+        raise SettingsError("\n".join(_line(e, where, given) for e in error.errors())) from None
 
 
 def _put(data: dict[str, Any], keys: list[str], value: str, name: str) -> None:
@@ -240,7 +263,18 @@ def _put(data: dict[str, Any], keys: list[str], value: str, name: str) -> None:
         if not isinstance(inner, dict):
             raise SettingsError(f"{name}: {key} is a value in the file, not a section.")
         data = inner
-    data[keys[-1]] = [v for v in value.split(",") if v] if keys[-1] == "channels" else value
+    listed = keys[-1] in _LISTS
+    data[keys[-1]] = [v.strip() for v in value.split(",") if v.strip()] if listed else value
+
+
+def _line(error: Any, where: str, given: Mapping[tuple[str, ...], str]) -> str:
+    """One problem: the file (or the variable), the key, what is wrong."""
+    loc = tuple(str(part) for part in error["loc"])
+    variable = next((name for keys, name in given.items() if loc[: len(keys)] == keys), "")
+    what = error["msg"].removeprefix("Value error, ")
+    if error["type"] == "extra_forbidden":
+        what = "there is no such setting"
+    return f"{variable or where}: {_path(error['loc'])}: {what}."
 
 
 def _path(loc: tuple[int | str, ...]) -> str:

@@ -67,7 +67,7 @@ class ChatIn:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
         self.identity = identity
         self._commands = Commands(desk, catalogue, now, command)
-        self._staff = Staff(desk, chat, catalogue, team_channel)
+        self.staff = Staff(desk, chat, catalogue, team_channel)
         self.orders = Orders(desk, chat, catalogue, now, identity.team)
         self.hearing = Hearing(desk, chat, catalogue, now, identity.team, team_channel)
         self.app = AsyncApp(
@@ -151,7 +151,7 @@ class ChatIn:
 
     async def _user_change(self, event: dict[str, Any], body: dict[str, Any]) -> None:
         user = event.get("user") or {}
-        await self._staff.changed(user)
+        await self.staff.changed(user)
         for subject in await self._desk.store.find("user", str(user.get("id", ""))):
             await self._desk.receive(
                 AccountChanged(

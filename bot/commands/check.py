@@ -4,12 +4,14 @@ import argparse
 import asyncio
 
 from bot.commands.common import fail, settings_argument, settings_of, store_of
+from bot.fit import channel_problems, missing_scopes, people_away, store_findings
 from bot.runbooks.load import RunbookError, load
-from bot.send.chat import PLATFORM, ChatOut
+from bot.send.chat import PLATFORM, ChatOut, proxy_for
 from bot.send.errors import SendError
 from bot.send.hints import who_am_i
 from bot.settings import Settings, SettingsError
-from bot.store.errors import StoreError
+from bot.store.errors import StoreError, StoreRefused
+from bot.store.store import Store
 
 
 def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -48,15 +50,40 @@ async def _parts(settings: Settings) -> list[str]:
     try:
         async with store_of(settings) as store:
             print(f"store: {store.where} answers")
+            found += await _store(store, settings)
     except StoreError as error:
         found.append(str(error))
     token = settings.chat.bot_token.get_secret_value()
     if token:
-        chat = ChatOut(token, base_url=settings.chat.base_url or PLATFORM)
+        base = settings.chat.base_url or PLATFORM
+        chat = ChatOut(token, base_url=base, proxy=proxy_for(base))
         try:
-            print(f"chat: we are {(await who_am_i(chat))['bot_user']}")
+            found += await _chat(chat, settings)
         except SendError as error:
             found.append(f"chat: {error}")
         finally:
             await chat.close()
     return found
+
+
+async def _store(store: Store, settings: Settings) -> list[str]:
+    try:
+        seen = await store.server_settings()
+    except StoreRefused as error:
+        print(f"store: what may be lost cannot be told: {error}")
+        return []
+    lines, problems = store_findings(seen, settings.store.min_replicas)
+    for line in lines:
+        print(f"store: {line}")
+    return problems
+
+
+async def _chat(chat: ChatOut, settings: Settings) -> list[str]:
+    """Raises ``SendError`` when the chat does not answer at all."""
+    print(f"chat: we are {(await who_am_i(chat))['bot_user']}")
+    found = await missing_scopes(chat)
+    found += (await people_away(chat, settings)).values()
+    problems, good = await channel_problems(chat, settings)
+    for line in good:
+        print(f"chat: {line}")
+    return found + problems

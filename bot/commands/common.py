@@ -111,5 +111,6 @@ def desk_of(settings: Settings, store: Store) -> Desk:
         lexicons={lang: lexicon(lang) for lang in languages()},
         policy=settings.model_policy(),
         roster=settings.roster(),
+        private=settings.chat.private,
     )
     return Desk(store, surroundings)

@@ -3,14 +3,18 @@
 import argparse
 import asyncio
 import logging
+import socket
+from collections.abc import Callable
 
-from bot.app import Bot
+from bot.app import BadAppToken, Bot, Parts
 from bot.commands.common import fail, runbook_of, settings_argument, settings_of
 from bot.live import Live
 from bot.runbooks.load import RunbookError
 from bot.send.errors import SendError
+from bot.send.leases import ChannelLeases
 from bot.settings import Settings, SettingsError
 from bot.store.errors import StoreError
+from bot.store.store import Store
 
 
 def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -29,10 +33,25 @@ def run(args: argparse.Namespace) -> int:
         if problems:
             return fail("\n".join(problems))
         book = runbook_of(settings)
-        _run(settings, Bot(settings, book))
-    except (SettingsError, RunbookError, StoreError, SendError) as error:
+    except (SettingsError, RunbookError) as error:
         return fail(str(error))
+    try:
+        _run(settings, Bot(settings, book, Parts(leases=_leases(settings))))
+    except (StoreError, BadAppToken) as error:
+        return fail(str(error))
+    except SendError as error:
+        return fail(f"The chat platform cannot be asked who we are: {error}.")
+    except OSError as error:
+        serve = settings.serve
+        return fail(f"{serve.host}:{serve.port} cannot be listened on: {error.strerror}.")
     return 0
+
+
+def _leases(settings: Settings) -> Callable[[Store], ChannelLeases]:
+    """Of channels, so that one replica at a time sends there. The owner's name is the same after
+    a restart: a bot that was killed need not wait for its own lease to run out."""
+    owner = f"{socket.gethostname()}:{settings.serve.host}:{settings.serve.port}"
+    return lambda store: ChannelLeases(store, owner)
 
 
 def _run(settings: Settings, bot: Bot) -> None:

@@ -41,6 +41,39 @@ async def who_am_i(chat: ChatOut) -> dict[str, str]:
     }
 
 
+async def scopes(chat: ChatOut) -> frozenset[str]:
+    """What our token may do, as the platform says in a header of its answers; empty: it does not.
+
+    Source: "X-OAuth-Scopes" of https://docs.slack.dev/authentication/installing-with-oauth
+    (from memory). Raises ``SendError``.
+    """
+    found = await _once(chat, chat.client.auth_test())
+    headers = {name.lower(): str(value) for name, value in (found.headers or {}).items()}
+    given = headers.get("x-oauth-scopes", "")
+    return frozenset(word.strip() for word in given.split(",") if word.strip())
+
+
+async def account(chat: ChatOut, user: str) -> dict[str, Any]:
+    """A person's account. Raises ``SendError`` with the platform's word for why not."""
+    found = await _once(chat, chat.client.users_info(user=user))
+    return dict(found.get("user") or {})
+
+
+async def newest(chat: ChatOut, channel: str) -> str:
+    """Stamp of the newest message at a channel's root; empty when there is none.
+
+    Raises ``SendError``: then the channel cannot be read back either.
+    """
+    found = await _once(chat, chat.client.conversations_history(channel=channel, limit=1))
+    messages = found.get("messages") or []
+    return str(messages[0]["ts"]) if messages else ""
+
+
+async def read_thread(chat: ChatOut, channel: str, stamp: str) -> None:
+    """See that threads can be read. Raises ``SendError``."""
+    await _once(chat, chat.client.conversations_replies(channel=channel, ts=stamp, limit=1))
+
+
 async def _once(chat: ChatOut, call: Any) -> Any:
     try:
         async with asyncio.timeout(chat.deadline):

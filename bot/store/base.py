@@ -41,6 +41,21 @@ class Connected:
         """See that the store answers. Raises ``StoreError``."""
         await self._reads.submit(command(b"", "PING"))
 
+    async def server_settings(self) -> dict[str, str]:
+        """The server's own settings that decide what may be lost, and its replicas.
+
+        Raises ``StoreRefused`` where a hosted server shows none.
+        """
+        names = ("appendonly", "appendfsync", "maxmemory-policy", "min-replicas-to-write")
+        flat = texts(await self._reads.submit(command(b"", "CONFIG", "GET", *names)))
+        info = cast("bytes", await self._reads.submit(command(b"", "INFO", "replication")))
+        found = dict(zip(flat[::2], flat[1::2], strict=True))
+        for line in info.decode().splitlines():
+            name, colon, value = line.partition(":")
+            if colon:
+                found[name] = value
+        return found
+
     async def close(self) -> None:
         """Finish what is under way and let the connections go."""
         await self._reads.close()

@@ -160,7 +160,10 @@ class WebApi:
             raise Refused("invalid_arguments", *(f"missing required field: {n}" for n in missing))
 
     def _response(self, call: ApiCall) -> web.Response:
-        return web.json_response(text=call.text, status=call.status, headers=call.headers)
+        # The scopes of the token come with each answer (from memory: X-OAuth-Scopes).
+        scopes = {"X-OAuth-Scopes": ",".join(sorted(self.scopes))}
+        headers = {**scopes, **call.headers}
+        return web.json_response(text=call.text, status=call.status, headers=headers)
 
 
 def _limited(call: ApiCall, retry_after: int) -> None:
