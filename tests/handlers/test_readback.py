@@ -1,5 +1,6 @@
 """After a gap: what was written while we were away is read back; nobody's time ran meanwhile."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -20,6 +21,7 @@ class Sleeper:
 
     async def __call__(self, seconds: float) -> None:
         self.seconds.append(seconds)
+        await asyncio.sleep(0)
 
 
 @asynccontextmanager
