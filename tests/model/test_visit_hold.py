@@ -136,7 +136,7 @@ def test_our_outage_adds_its_time_and_asks_one_catch_up_question() -> None:
     walk.gap(10)
     assert walk.last == "catch_up"
     assert walk.deadlines["window"] == question.asked_at + 30 * MINUTE
-    assert walk.deadlines["nudge"] == question.asked_at + 17 * MINUTE
+    assert walk.deadlines["nudge"] == walk.now + 7 * MINUTE  # the catch-up is an asking
     walk.advance(3)
     assert walk.last == "catch_up"  # no storm: the nudge waits its time
     walk.press("done")

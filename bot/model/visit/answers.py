@@ -49,7 +49,7 @@ def rebook(turn: Turn, why: str, *, ordered: bool = False) -> None:
     if turn.visit.out_of_service:
         raise_call(turn, "without_service", stage=step.stage.id, unit=step.unit)
         turn.tell_wave("without_service")
-        turn.say("stop_noted")
+        turn.say("rebook_line_down")
         return
     if turn.visit.thread:
         turn.say("rebook")

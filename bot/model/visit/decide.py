@@ -127,7 +127,7 @@ def _account(turn: Turn, fact: AccountChanged) -> None:
     if not fact.disabled:
         for call in visit.open_calls:
             if call.cause == "unreachable":
-                clear(turn, call, "answer")
+                clear(turn, call, "account")
         rearm(turn)
     elif visit.live and visit.state not in ("done", "rebook"):
         unreachable(turn)

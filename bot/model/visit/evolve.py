@@ -192,7 +192,10 @@ def _extended(v: Visit, event: e.WindowExtended, at: int) -> Visit:
     question = v.question
     if question is None:
         return v
-    moved = None if question.nudge_at is None else question.nudge_at + event.extra
+    promised = question.heard_at is not None and question.heard_at >= at
+    moved = question.nudge_at
+    if moved is not None and not promised:  # what was promised after we came back stands
+        moved += event.extra
     return _with_question(v, extra=question.extra + event.extra, nudge_at=moved)
 
 
@@ -225,14 +228,14 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
         v, asked_at=at, extra=0, nudge_at=None, nudged=False, late=False, deputy_asked=False
     ),
     e.CheckpointMoved: lambda v, ev, at: _with_question(
-        v, nudge_at=ev.at, nudged=False, reported=False
+        v, nudge_at=ev.at, nudged=False, reported=False, heard_at=at
     ),
     e.WindowExtended: _extended,
     e.QuestionClosed: lambda v, ev, at: replace(
         v, question=None, at_ask=v.at_ask + ev.done, paused_until=None
     ),
     e.AskSkipped: lambda v, _, at: replace(v, at_ask=v.at_ask + 1),
-    e.Reported: lambda v, _, at: _with_question(v, reported=True),
+    e.Reported: lambda v, _, at: _with_question(v, reported=True, heard_at=at),
     e.LightSeen: _light,
     e.CheckAsked: lambda v, ev, at: replace(v, checks=(*v.checks, ev.ask), checked_at=None),
     e.CheckDone: lambda v, _, at: replace(v, checked_at=at),

@@ -4,6 +4,8 @@ from bot.model.calls import event as c
 from bot.model.fact import Gap
 from bot.model.visit import event as e
 from bot.model.visit.asks import buttons, particulars
+from bot.model.visit.state import Question
+from bot.model.visit.timing import latest_nudge
 from bot.model.visit.turn import Turn
 
 
@@ -17,8 +19,10 @@ def gap(turn: Turn, fact: Gap) -> None:
         began = question.made_at if question.asked_at is None else question.asked_at
         lost = fact.until - max(fact.since, began)
         if lost > 0:
+            heard = question.heard_at is not None and question.heard_at >= turn.at
             turn.emit(e.WindowExtended(lost, fact.why))
-            _catch_up(turn)
+            if not heard:  # else what was written meanwhile has been read and answered
+                _catch_up(turn)
     if not turn.events:
         turn.answer = "nothing"
 
@@ -44,9 +48,18 @@ def _catch_up(turn: Turn) -> None:
         if paused > turn.at:
             return
         turn.emit(e.Unpaused())
+    _ask_again_from_now(turn, question)
     turn.say(
         "catch_up",
         buttons=buttons(question, turn.context.book),
         key="question",
         **particulars(turn, question),
     )
+
+
+def _ask_again_from_now(turn: Turn, question: Question) -> None:
+    """The catch-up is an asking: the reminder of it comes a checkpoint later."""
+    current = turn.visit.question or question
+    until = min(turn.at + current.checkpoint, latest_nudge(current, turn.context.policy))
+    if until > turn.at:
+        turn.emit(e.CheckpointMoved(until))

@@ -21,7 +21,7 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
         turn.emit(e.HoldMet())  # still held: the next reminder counts from now
     if turn.visit.blocked or turn.visit.waits_hold:
         return
-    _resume(turn)
+    _resume(turn, "restarted" if call.cause == "danger" else "going_on")
 
 
 def _another_evening(turn: Turn) -> None:
@@ -32,7 +32,7 @@ def _another_evening(turn: Turn) -> None:
     if visit.out_of_service:
         turn.tell_wave("without_service")
     if visit.thread:
-        turn.say("rebook")
+        turn.say("rebook_line_down" if visit.out_of_service else "rebook")
 
 
 def _accept(turn: Turn, call: Call, by: str) -> None:
@@ -57,7 +57,7 @@ def _watch(turn: Turn, call: Call) -> None:
         turn.emit(e.UnitWatched(unit.serial, turn.at + turn.context.policy.watch))
 
 
-def _resume(turn: Turn) -> None:
+def _resume(turn: Turn, text: str) -> None:
     """Go on with the open question, or with the next one."""
     question = turn.visit.question
     if question is not None and question.asked_at is not None:
@@ -67,5 +67,5 @@ def _resume(turn: Turn) -> None:
         close_question(turn, "not delivered", done=False)
     if turn.visit.question is None and turn.visit.state in ("invited", "running"):
         if turn.visit.state == "running":
-            turn.say("going_on")
+            turn.say(text)
         go_on(turn)

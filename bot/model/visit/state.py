@@ -93,6 +93,7 @@ class Question(msgspec.Struct, frozen=True):
     unit: str = ""
     answers: tuple[str, ...] = ()
     asked_at: int | None = None
+    heard_at: int | None = None  # when the contact last reported on it
     nudge_at: int | None = None  # a checkpoint moved by the contact
     nudged: bool = False
     reported: bool = False  # the contact has said something that counts

@@ -34,6 +34,8 @@ def go_on(turn: Turn, *, text: str = "") -> None:
         wait_for_wave(turn)
         return
     step = current(turn.visit, turn.context.book)
+    if step.unit and is_over(turn.visit, step):
+        turn.say("online_thanks")  # it registered while nothing could be said
     if is_over(turn.visit, step) or not _ask_next(turn, step, text):
         enter(turn, turn.visit.step + 1, text=text)
 
