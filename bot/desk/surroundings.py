@@ -1,5 +1,6 @@
 """What decisions may look at: runbook, people, habits, and where the wave stands."""
 
+import asyncio
 from collections.abc import Callable
 
 import msgspec
@@ -70,12 +71,8 @@ class Surroundings:
 
     async def visits(self, store: Store, home: str) -> list[Visit]:
         """All visits of a wave, as they stand."""
-        found = []
-        for subject in await store.visits(home):
-            body = (await store.load(subject)).body
-            if body:
-                found.append(_visits.decode(body))
-        return found
+        loaded = await asyncio.gather(*(store.load(s) for s in await store.visits(home)))
+        return [_visits.decode(one.body) for one in loaded if one.body]
 
     async def board(self, store: Store, home: str, at: int) -> Board:
         return board(await self.visits(store, home), at)

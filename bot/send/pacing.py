@@ -71,6 +71,7 @@ class Pacing:
         self._edits = Drip(EDITS_A_MINUTE * share, burst)
         self._edits_blocked_until = 0
         self._workspace = workspace
+        self._full_until = {True: 0, False: 0}  # the workspace's limit, as last told; urgent?
 
     def _channel(self, channel: str) -> _Channel:
         found = self._channels.get(channel)
@@ -93,13 +94,27 @@ class Pacing:
         free = drip.free_at(now)
         if free > now:
             return min(free, state.ordinary.free_at(now))
+        urgent = urgency <= ESCALATION
+        if self._full_until[urgent] > now:
+            return self._full_until[urgent]
         drip.take(now)
         if self._workspace is not None:
-            wait = await self._workspace.take(now, urgent=urgency <= ESCALATION)
+            wait = await self._workspace.take(now, urgent=urgent)
             if wait > 0:
                 drip.give_back()
+                self._full_until[urgent] = now + wait
                 return now + wait
         return 0
+
+    def full_until(self, now: int, ahead: int) -> int:
+        """When a message that is no call may go, with ``ahead`` others before it; 0: perhaps now.
+
+        Only what the workspace's limit was found to be is used; others can only have taken more.
+        """
+        until = self._full_until[False]
+        if self._workspace is None or until <= now:
+            return 0
+        return until + int(ahead * _MINUTE / self._workspace.per_minute)
 
     def edit(self, now: int) -> int:
         """0: go, it is counted. Else the wave time before which no message is edited."""
@@ -130,12 +145,12 @@ class Workspace:
         reserve: float = RESERVE,
     ) -> None:
         self._taker = taker
-        self._ordinary = max(1, int(per_minute * share))
+        self.per_minute = max(1, int(per_minute * share))
         self._reserve = max(1, int(per_minute * reserve))
 
     async def take(self, now: int, *, urgent: bool) -> int:
         """0: taken. Else how many ms of wave time to wait."""
-        wait = await self._take("posts", now, self._ordinary)
+        wait = await self._take("posts", now, self.per_minute)
         if wait > 0 and urgent:
             return min(wait, await self._take("posts-calls", now, self._reserve))
         return wait

@@ -17,7 +17,15 @@ class OutboxStore(Protocol):
 
     async def homes(self) -> list[str]: ...
 
-    async def ready(self, home: str, limit: int, *, wave: int, process: int) -> list[Queued]: ...
+    async def ready(
+        self,
+        home: str,
+        limit: int,
+        *,
+        wave: int,
+        process: int,
+        wanted: Callable[[str], bool] = ...,
+    ) -> list[Queued]: ...
 
     async def unsent(self, home: str, thread: str, limit: int) -> list[Queued]: ...
 

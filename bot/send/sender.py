@@ -13,6 +13,7 @@ import zlib
 from collections import deque
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from bot.model.message import ESCALATION, Message
@@ -183,29 +184,52 @@ class Sender:
         homes = await self._store.homes()
         many = await asyncio.gather(
             *(
-                self._store.ready(home, self.settings.look_at, wave=now, process=process)
+                self._store.ready(
+                    home,
+                    self.settings.look_at,
+                    wave=now,
+                    process=process,
+                    wanted=partial(self._free_thread, home),
+                )
                 for home in homes
             )
         )
-        found = [
-            (home, queued)
-            for home, some in zip(homes, many, strict=True)
-            for queued in some
-            if self._free((home, queued.message.thread))
-        ]
+        found = [(home, queued) for home, some in zip(homes, many, strict=True) for queued in some]
         self._backlog = deque(sorted(found, key=_order))
 
     async def _fill(self, clock: Clock) -> None:
         """Start tasks for what was read, as many as there is room for."""
+        waiting = 0
         while self._backlog and not self._full(self._backlog[0][1].message.urgency):
             home, queued = self._backlog.popleft()
-            if self._free((home, queued.message.thread)):
+            key = home, queued.message.thread
+            if not self._free(key):
+                continue
+            if until := self._paced_until(queued, clock(), waiting):
+                self._deferred[key] = until
+                waiting += 1
+            else:
                 info = await self._store.thread_info(home, queued.message.thread)
                 await self._start_one(_Ready(home, queued, info), clock)
+
+    def _paced_until(self, queued: Queued, now: int, ahead: int) -> int:
+        """When to look at it again, known without reading anything of it; 0: it has to be read.
+
+        With the workspace at its limit hundreds wait, of which each moment lets one go. What may
+        be out there already, is edited in place or is a call is always looked at.
+        """
+        message = queued.message
+        plain = message.way == "chat" and not message.slot and message.urgency > ESCALATION
+        if not plain or queued.state == "sending":
+            return 0
+        return self._pacing.full_until(now, ahead)
 
     def _full(self, urgency: int) -> bool:
         kept = self.settings.parallel_calls if urgency <= ESCALATION else 0
         return len(self._tasks) >= self.settings.parallel + kept
+
+    def _free_thread(self, home: str, thread: str) -> bool:
+        return self._free((home, thread))
 
     def _free(self, key: Key) -> bool:
         return not (key in self._tasks or key in self._deferred or key in self._rest)

@@ -1,5 +1,6 @@
 """The outbox as the sender sees it: heads of threads, claims, and what became of them."""
 
+from collections.abc import Callable
 from typing import Literal, cast
 
 import msgspec
@@ -61,15 +62,26 @@ class Outbox(Connected):
     """``wave`` arguments are wave time, ``process`` arguments process time shared by all
     replicas (the wall clock), both in ms."""
 
-    async def ready(self, home: str, limit: int, *, wave: int, process: int) -> list[Queued]:
+    async def ready(
+        self,
+        home: str,
+        limit: int,
+        *,
+        wave: int,
+        process: int,
+        wanted: Callable[[str], bool] = lambda thread: True,  # noqa: ARG005
+    ) -> list[Queued]:
         """Heads of threads that may be sent now, the most urgent first.
 
-        Left out are threads under a live lease and those that wait after a passing error.
+        Left out are threads under a live lease and those that wait after a passing error. Only
+        the heads of threads that are ``wanted`` are read.
         """
         k = keys.of(home)
         call = self._script_call(_READY, [k.ready, k.later, k.busy], wave, process, limit)
         threads = texts(await self._reads.submit(call))
-        found = await self._read_all(self._heads_call(k, thread, 1) for thread in threads)
+        found = await self._read_all(
+            self._heads_call(k, thread, 1) for thread in threads if wanted(thread)
+        )
         return [queued for answer in found for queued in _heads(answer)]
 
     async def unsent(self, home: str, thread: str, limit: int) -> list[Queued]:

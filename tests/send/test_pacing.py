@@ -109,3 +109,28 @@ async def test_one_replica_at_a_time_sends_to_a_channel(store: Store) -> None:
 def test_how_many_installs_a_channel_carries() -> None:
     """24 posts in a visit of 40 minutes: 0.6 a second carries 60 visits at a time."""
     assert installs_carried(24, 40) == 60
+
+
+async def test_a_full_workspace_is_not_asked_again_before_it_can_have_room(store: Store) -> None:
+    class Counting:
+        asked = 0
+
+        async def take(
+            self, limit: str, *, now: int, per_minute: int, size: int, count: int = 1
+        ) -> int:
+            self.asked += 1
+            return await store.take(limit, now=now, per_minute=per_minute, size=size, count=count)
+
+    now, taker = 1_000_000, Counting()
+    pacing = Pacing(burst=1000, workspace=Workspace(taker))
+    assert pacing.full_until(now, 0) == 0
+    while (until := await pacing.post("C1", ANSWER, now)) == 0:
+        pass
+    asked = taker.asked
+    assert [await pacing.post(f"C{n}", ANSWER, now) for n in range(50)] == [until] * 50
+    assert taker.asked == asked
+    # Three a second: who waits behind two others is looked at again when those have gone.
+    assert [pacing.full_until(now, n) - until for n in (0, 1, 3)] == [0, 333, 1000]
+    assert await pacing.post("C1", ESCALATION, now) == 0  # calls have their reserve
+    assert pacing.full_until(until, 0) == 0
+    assert await pacing.post("C1", ANSWER, until) == 0
