@@ -39,12 +39,12 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input, and as shells
     have it 130 after Ctrl-C, 143 after SIGTERM, 141 when nobody reads our output any more."""
     words = sys.argv[1:] if argv is None else argv
-    made = parser(words[0] if words else "")
-    args = made.parse_args(words)
-    if not hasattr(args, "run"):
-        made.print_help()
-        return 2
     try:
+        made = parser(words[0] if words else "")
+        args = made.parse_args(words)
+        if not hasattr(args, "run"):
+            made.print_help()
+            return 2
         return int(args.run(args))
     except KeyboardInterrupt:
         print("Stopped.", file=sys.stderr)
