@@ -10,6 +10,7 @@ from bot.store.store import DueEntry
 #: Wave time in milliseconds. Live it is UTC; a rehearsal has its own.
 Now = Callable[[], int]
 _AT_ONCE = 256
+_TRY_AGAIN = 60_000  # ms of wave time, for a deadline that could not be decided
 _ALL, _FAR = 1_000_000, 2**53  # entries; wave time, ms
 
 
@@ -51,8 +52,8 @@ class Sweep:
                 version=entry.version,
             )
         )
-        if outcome.answer == "kept":  # it cannot be decided and lies aside: not again and again
-            await self._desk.store.undue(entry)
+        if outcome.answer == "kept":  # it cannot be decided now, but must not be forgotten
+            await self._desk.store.put_off(entry, now + _TRY_AGAIN)
 
     async def next_at(self) -> int | None:
         """The wave time of the earliest deadline anywhere."""

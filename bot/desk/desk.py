@@ -14,19 +14,19 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
-from bot.desk.kinds import KINDS
+from bot.desk.kinds import KINDS, TooNew
 from bot.desk.lines import Lines
 from bot.desk.mirror import mirrored
 from bot.desk.surroundings import Surroundings
 from bot.desk.writing import Draft, commit_of
-from bot.model.fact import AnyFact, Registered, Said
+from bot.model.fact import AnyFact, Due, Registered, Said
 from bot.model.kept import Kept, KeptAside
 from bot.model.kept import evolve as evolve_kept
 from bot.model.people import person_key, text_key
 from bot.model.subject import ASIDE, EVERY, Subject
 from bot.model.visit.state import Visit
 from bot.store.commit import Commit, Done, Known, Loaded, Stale
-from bot.store.errors import StoreAway
+from bot.store.errors import StoreAway, StoreRefused
 from bot.store.store import Store
 
 TRIES = 5
@@ -90,6 +90,8 @@ class Desk:
                 return answer
             loaded = answer
             if tries >= TRIES:
+                if isinstance(fact, Due):
+                    return Outcome("later")  # its entry stands, and the next sweep brings it
                 return await self._keep(fact, "it met another decision every time")
 
     async def _once(self, fact: AnyFact, loaded: Loaded | None) -> Outcome | Loaded:
@@ -101,6 +103,8 @@ class Desk:
             draft = await self._decide(fact, loaded)
         except StoreAway:
             raise
+        except TooNew as error:
+            raise StoreRefused(str(error)) from error
         except Exception:  # noqa: BLE001 - whatever it is, nothing may block behind this fact
             _log.exception("fact %s could not be decided and is kept aside", fact.id)
             return await self._keep(fact, traceback.format_exc(limit=-3))

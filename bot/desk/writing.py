@@ -4,9 +4,11 @@ from typing import Any
 
 import msgspec
 
+from bot.desk.mirror import thread_of
 from bot.model.decision import Decision
 from bot.model.event import Event
 from bot.model.fact import AnyFact, Delivered, Due, Undeliverable
+from bot.model.visit.event import Stopped
 from bot.model.visit.tally import difference
 from bot.store.commit import ANY, Commit, Loaded, Settle
 
@@ -64,9 +66,18 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
         dropped=tuple(dropped),
         outbox=decision.messages,
         settle=_settles(fact),
+        silence=_silence(decision),
         counters=difference(draft.had, draft.has) | _sent(fact),
         set_hold=decision.hold,
     )
+
+
+def _silence(decision: Decision[Any]) -> tuple[str, ...]:
+    """After a danger stop no instruction that still waits may reach the contact."""
+    visit = decision.after
+    if not any(isinstance(event, Stopped) for event in decision.events):
+        return ()
+    return (thread_of(visit, private=False), thread_of(visit, private=True))
 
 
 def _settles(fact: AnyFact) -> tuple[Settle, ...]:

@@ -55,6 +55,7 @@ class Commit(msgspec.Struct, frozen=True, kw_only=True):
     dropped: tuple[str, ...] = ()  # kinds of deadlines that are gone
     outbox: tuple[Message, ...] = ()
     settle: tuple[Settle, ...] = ()
+    silence: tuple[str, ...] = ()  # threads in which nothing that still waits may be said
     counters: dict[str, int] = {}  # name -> difference
     set_hold: bool | None = None  # wave only: hold or resume (moves the hold revision)
 

@@ -69,8 +69,10 @@ def commit_call(c: Commit) -> tuple[list[bytes], bytes]:
             value["chain"] = chained(c.chain, str(c.subject), c.fact_id, c.version + 1, events)
     if c.deadlines or c.dropped:
         _deadlines(c, value)
-    threads = _threads(c.settle, c.outbox)
+    threads = _threads(c.settle, c.outbox, c.silence)
     _threaded(value, threads, c.settle, c.outbox)
+    if c.silence:
+        value["silence"] = [(threads[thread], thread) for thread in c.silence]
     if c.counters:
         value["counters"] = [part for pair in c.counters.items() for part in pair]
     if c.set_hold is not None:
@@ -123,11 +125,13 @@ def _deadlines(c: Commit, value: dict[str, object]) -> None:
         value["dropped"] = dropped
 
 
-def _threads(settles: tuple[Settle, ...], outbox: tuple[Message, ...]) -> dict[str, int]:
+def _threads(
+    settles: tuple[Settle, ...], outbox: tuple[Message, ...], silence: tuple[str, ...] = ()
+) -> dict[str, int]:
     """Each thread of the commit, and where its three keys begin, counted from 1."""
-    if not settles and not outbox:
+    if not settles and not outbox and not silence:
         return {}
-    names = dict.fromkeys([*(s.thread for s in settles), *(m.thread for m in outbox)])
+    names = dict.fromkeys([*(s.thread for s in settles), *(m.thread for m in outbox), *silence])
     return {thread: 14 + 3 * n for n, thread in enumerate(names)}
 
 

@@ -133,10 +133,13 @@ class Store(Outbox, Index, Staging):
         kinds = zip(texts(flat[::2]), scores, strict=True)
         return {kind: number(at) for kind, at in kinds if at is not None}
 
-    async def undue(self, entry: DueEntry) -> None:
-        """Take a deadline away that no commit can take: its fact fails whenever it is decided."""
+    async def put_off(self, entry: DueEntry, until: int) -> None:
+        """Look at a deadline again at ``until`` (wave time, ms): its fact could not be decided.
+
+        Nothing happens when a commit has moved or dropped it meanwhile.
+        """
         key = keys.of(entry.subject.home).due
-        await self._write(key, "ZREM", key, entry.member)
+        await self._write(key, "ZADD", key, "XX", until, entry.member)
 
     async def held(self, home: str) -> bool:
         """Whether the wave is held."""

@@ -10,7 +10,7 @@ from bot.desk import Desk
 from bot.desk import desk as desk_module
 from bot.desk.kinds import KINDS, TooNew
 from bot.desk.replay import verify
-from bot.model.fact import Actor, Due, Ordered, Pressed, Registered, Said, Told
+from bot.model.fact import Actor, Delivered, Due, Ordered, Pressed, Registered, Said, Told
 from bot.model.people import person_key, text_key
 from bot.model.subject import ASIDE, of_visit, of_wave
 from bot.model.visit.state import Visit
@@ -291,3 +291,56 @@ async def test_a_row_under_way_keeps_serial_stage_and_start_and_says_so(
     after = await desk.state(subject)
     assert (after.start, after.units, after.step) == (before.start, before.units, before.step)
     assert after.site.phone == "01632 960999"
+
+
+async def test_after_a_danger_stop_no_instruction_that_waits_is_said(
+    desk: Desk, rows: list[SiteRow]
+) -> None:
+    """The contact was told to push the power lead in; before it left the outbox there is smoke."""
+    await planned(desk, rows)
+    row = rows[0]
+    subject = of_visit(row.wave, row.site)
+    await Sweep(desk).run(NOW)
+    thread = f"site:{row.site}"
+    await _delivered(desk, subject, thread)  # the root and the invitation are out
+    question = (await desk.state(subject)).question
+    yes = Pressed(
+        id="p1",
+        subject=subject,
+        received_at=NOW,
+        actor=Actor(row.contact.user),
+        action=f"a:{question.id}:yes",
+    )
+    await desk.receive(yes)
+    waiting = [q.message.template for q in await desk.store.unsent(WAVE.home, thread, 99)]
+    assert waiting == ["agreed"]
+    smoke = Said(
+        id="chat:T:C:9.9",
+        subject=subject,
+        received_at=NOW + 1,
+        actor=Actor(row.contact.user),
+        words="there is smoke coming out of it",
+    )
+    assert (await desk.receive(smoke)).answer == "danger"
+    assert await desk.store.unsent(WAVE.home, thread, 99) == []
+    calls = await desk.store.ready(WAVE.home, 99, wave=NOW + 1, process=0)
+    assert calls[0].message.template == "call", "and the call goes first"
+
+
+async def _delivered(desk: Desk, subject: Any, thread: str) -> None:
+    """Confirm everything that waits in a thread, as the sender would."""
+    while queued := await desk.store.unsent(subject.home, thread, 99):
+        message = queued[0].message
+        await desk.receive(
+            Delivered(
+                id=f"sent:{message.id}",
+                subject=subject,
+                received_at=NOW,
+                message=message.id,
+                template=message.template,
+                thread=thread,
+                channel="CWAVE01",
+                stamp=f"{len(message.id)}.{message.template}",
+                root=message.root,
+            )
+        )

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from bot.model.fact import Gap
 from bot.model.policy import MINUTE
 from bot.model.runbook import Runbook
 from tests.model.kit import (
@@ -141,6 +142,31 @@ def test_our_outage_adds_its_time_and_asks_one_catch_up_question() -> None:
     assert walk.last == "catch_up"  # no storm: the nudge waits its time
     walk.press("done")
     assert walk.asked() == "cabling.cable"
+
+
+def test_the_line_is_not_blamed_for_our_absence() -> None:
+    walk = at("power_on.power")
+    before = walk.deadlines["link"]
+    walk.gap(79)
+    assert walk.deadlines["link"] == before + 79 * MINUTE
+    assert "without_service" not in walk.causes()
+
+
+def test_two_reports_of_one_outage_count_once() -> None:
+    walk = at("placing.place")
+    before = walk.deadlines["window"]
+    walk.gap(10)
+    again = Gap(
+        id="the same outage, as the chat saw it",
+        subject=walk.subject,
+        received_at=walk.now,
+        since=walk.now - 9 * MINUTE,
+        until=walk.now,
+        why="chat",
+    )
+    assert walk.bring(again) == "nothing"
+    assert walk.deadlines["window"] == before + 10 * MINUTE
+    assert walk.said.count("catch_up") == 1
 
 
 def test_a_checkpoint_the_contact_moved_is_not_due_at_once_after_an_outage() -> None:

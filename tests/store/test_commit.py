@@ -204,16 +204,17 @@ async def test_a_deadline_set_again_at_the_same_time_is_a_new_fact(store: Store)
     assert (await store.load(VISIT)).body == b"{}"
 
 
-async def test_a_deadline_whose_fact_always_fails_can_be_taken_away(store: Store) -> None:
+async def test_a_deadline_whose_fact_cannot_be_decided_is_put_off_and_not_forgotten(
+    store: Store,
+) -> None:
     await store.commit(decision(NEW, "f1", deadlines={"check": 10, "window": 20}))
     (entry,) = await store.due(VISIT.home, 10, 10)
-    await store.undue(entry)
+    await store.put_off(entry, 70)
     assert await store.due(VISIT.home, 10, 10) == []
-    assert await store.deadlines(VISIT) == {"window": 20}
-    await store.undue(entry)
+    assert await store.deadlines(VISIT) == {"check": 70, "window": 20}
     read = await store.load(VISIT)
     await store.commit(decision(read, "f2", deadlines={"check": 30}))
-    await store.undue(entry)  # an older one than now stands: nothing happens
+    await store.put_off(entry, 99)  # an older one than now stands: nothing happens
     assert await store.deadlines(VISIT) == {"check": 30, "window": 20}
 
 

@@ -299,3 +299,22 @@ async def test_a_stale_commit_settles_nothing(store: Store, crowd: int) -> None:
     late = decision(Loaded(0, b""), "f2", settle=(sent("m0"),))
     await store.commit(late)
     assert len(await store.unsent(HOME, SITE, 1_000)) == crowd
+
+
+async def test_a_silenced_thread_says_nothing_that_still_waits(store: Store) -> None:
+    root = message("root", root=True)
+    await send(
+        store, "f1", root, message("m1"), message("m2", key="question"), message("x", "other")
+    )
+    read = await store.load(VISIT)
+    await store.commit(decision(read, "f2", silence=(SITE,), outbox=[message("call", "esc")]))
+    assert await queue(store) == ["root"], "what opens the thread stays"
+    assert await queue(store, "other") == ["x"]
+    assert await queue(store, "esc") == ["call"]
+    read = await store.load(VISIT)
+    await store.commit(decision(read, "f3", settle=(sent("root", root=True),)))
+    await send(store, "f4", message("m3"), message("m4"))
+    await store.claim(HOME, SITE, "m3", process=0, lease_until=50)
+    read = await store.load(VISIT)
+    await store.commit(decision(read, "f5", silence=(SITE,)))
+    assert await queue(store) == ["m3"], "what is being sent cannot be called back"

@@ -86,6 +86,13 @@ class WindowExtended(Event, frozen=True, tag="window_extended"):
     why: str
 
 
+class AwayCounted(Event, frozen=True, tag="away_counted"):
+    """We were away until ``until``; ``link`` is what of it fell into the line's own window."""
+
+    until: int
+    link: int
+
+
 class Heard(Event, frozen=True, tag="heard"):
     """Somebody said or pressed something, and what was understood."""
 
@@ -274,6 +281,7 @@ AnyEvent = (
     | Rearmed
     | CheckpointMoved
     | WindowExtended
+    | AwayCounted
     | Heard
     | QuestionClosed
     | AskSkipped

@@ -231,6 +231,11 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
         v, nudge_at=ev.at, nudged=False, reported=False, heard_at=at
     ),
     e.WindowExtended: _extended,
+    e.AwayCounted: lambda v, ev, at: replace(
+        v,
+        counted_until=max(ev.until, v.counted_until or 0),
+        link_down_at=None if v.link_down_at is None else v.link_down_at + ev.link,
+    ),
     e.QuestionClosed: lambda v, ev, at: replace(
         v, question=None, at_ask=v.at_ask + ev.done, paused_until=None
     ),

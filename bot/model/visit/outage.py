@@ -1,5 +1,7 @@
 """We were away: that time does not count, and one catch-up question goes first."""
 
+from msgspec.structs import replace
+
 from bot.model.calls import event as c
 from bot.model.fact import Gap
 from bot.model.visit import event as e
@@ -10,9 +12,12 @@ from bot.model.visit.turn import Turn
 
 
 def gap(turn: Turn, fact: Gap) -> None:
-    if fact.until <= fact.since:
+    since = max(fact.since, turn.visit.counted_until or 0)  # a time counts as away once
+    if fact.until <= since:
         turn.answer = "nothing"
         return
+    fact = replace(fact, since=since)
+    _counted(turn, fact)
     _calls(turn, fact)
     question = turn.visit.question
     if question is not None:
@@ -23,8 +28,14 @@ def gap(turn: Turn, fact: Gap) -> None:
             turn.emit(e.WindowExtended(lost, fact.why))
             if not heard:  # else what was written meanwhile has been read and answered
                 _catch_up(turn)
-    if not turn.events:
-        turn.answer = "nothing"
+
+
+def _counted(turn: Turn, fact: Gap) -> None:
+    """The line is not blamed for our absence: its window shifts too."""
+    down = turn.visit.link_down_at
+    lost = 0 if down is None else max(0, fact.until - max(fact.since, down))
+    if turn.visit.live:
+        turn.emit(e.AwayCounted(fact.until, lost))
 
 
 def _calls(turn: Turn, fact: Gap) -> None:

@@ -132,6 +132,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     waits_hold: bool = False  # stands still because the wave is held
     waits_since: int | None = None
     paused_until: int | None = None
+    counted_until: int | None = None  # our absence up to here has been added to all times
     link_down_at: int | None = None  # the line is down, as expected
     link_late: bool = False  # down for longer than expected; a call was raised
     checks: tuple[str, ...] = ()  # asks by which cable or lead were checked at this stage

@@ -320,8 +320,9 @@ def pin_args(wave: Wave, board: Board) -> dict[str, str]:
 
 def _gap(turn: WaveTurn, fact: Gap) -> None:
     """We were away: one message to the team, one follow-up to each visit."""
+    told = turn.wave.away_until is not None and fact.since < turn.wave.away_until
     turn.emit(w.Away(fact.since, fact.until, fact.why))
-    if turn.wave.state == "open":
+    if turn.wave.state == "open" and not told:  # store and chat go together: one outage
         away = str(fact.until - fact.since)
         turn.to_team("outage", since=str(fact.since), away=away, why=f"@x:away_{fact.why}")
     turn.to_visits(replace(fact, id=f"{fact.id}/every", subject=of_visit(turn.wave.name, EVERY)))

@@ -34,6 +34,7 @@ class Wave(msgspec.Struct, frozen=True, kw_only=True):
     made: int = 0
     pin_at: int | None = None  # when the pinned summary is looked at again
     pin_rev: int = 0
+    away_until: int | None = None  # the last time we were away, told to the team
     pinned: str = ""  # what the pin last said, to leave it alone when nothing changed
 
     @property
@@ -121,6 +122,8 @@ def evolve(wave: Wave | None, event: WaveEvent, at: int, name: str = "") -> Wave
             return replace(wave, state="open", pin_at=at)
         case OpeningPutOff():
             return replace(wave, opens_at=event.until)
+        case Away():
+            return replace(wave, away_until=max(event.until, wave.away_until or 0))
         case HoldSet():
             return replace(wave, holds=(*wave.holds, event.why))
         case HoldLifted():

@@ -60,7 +60,7 @@ if c.kinds then
   end
 end
 
-if c.settle or c.outbox then
+if c.settle or c.outbox or c.silence then
   local moved = {}
 
   local function forget(i, id, meta)
@@ -97,6 +97,25 @@ if c.settle or c.outbox then
             redis.call('HSET', KEYS[i + 2], 'slot:' .. s[7], s[6] .. ' ' .. s[8])
           end
         end
+      end
+    end
+  end
+
+  -- Nothing that still waits in these threads may be said any more. What is being sent cannot
+  -- be called back, and a thread that has no root yet keeps the message that opens it.
+  for _, quiet in ipairs(c.silence or {}) do
+    local i, thread = quiet[1], quiet[2]
+    local ids = redis.call('LRANGE', KEYS[i], 0, -1)
+    local opens = not redis.call('HGET', KEYS[i + 2], 'root')
+    for n, id in ipairs(ids) do
+      local raw = redis.call('HGET', KEYS[i + 1], 's:' .. id)
+      local meta = raw and cmsgpack.unpack(raw)
+      if meta and meta[1] == 'queued' and not (n == 1 and opens) then
+        if n == 1 then
+          redis.call('ZREM', KEYS[10], thread)
+          redis.call('ZREM', KEYS[9], thread)
+        end
+        forget(i, id, meta)
       end
     end
   end
