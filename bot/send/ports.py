@@ -25,6 +25,7 @@ class OutboxStore(Protocol):
         wave: int,
         process: int,
         wanted: Callable[[str], bool] = ...,
+        always: str = ...,
     ) -> list[Queued]: ...
 
     async def unsent(self, home: str, thread: str, limit: int) -> list[Queued]: ...

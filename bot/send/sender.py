@@ -55,6 +55,8 @@ _log = logging.getLogger("musterline.send")
 Clock = Callable[[], int]
 Key = tuple[str, str]  # home, thread
 LOOK = 0.25  # seconds of process time after which the outbox is read again unasked
+_RELAY = "relay"  # the thread of what a home tells itself
+_INWARD = frozenset({"fact", "index"})  # ways that need no chat, so that a slow one delays none
 
 
 def wall_clock() -> int:
@@ -136,6 +138,7 @@ class Sender:
         self._tidy = Tidy(store, chat, after=self.settings.tidy_after, process=process)
         self._backlog: deque[tuple[str, Queued]] = deque()
         self._tasks: dict[Key, asyncio.Task[int]] = {}
+        self._inward: set[Key] = set()  # of these, the ones that take no slot
         self._tidying: asyncio.Task[int] | None = None
         self._sent = 0  # in this pass
         self._wrong: BaseException | None = None  # the first task of this pass that failed
@@ -190,6 +193,7 @@ class Sender:
                     wave=now,
                     process=process,
                     wanted=partial(self._free_thread, home),
+                    always=_RELAY,
                 )
                 for home in homes
             )
@@ -200,7 +204,7 @@ class Sender:
     async def _fill(self, clock: Clock) -> None:
         """Start tasks for what was read, as many as there is room for."""
         waiting = 0
-        while self._backlog and not self._full(self._backlog[0][1].message.urgency):
+        while self._backlog and not self._full(self._backlog[0][1].message):
             home, queued = self._backlog.popleft()
             key = home, queued.message.thread
             if not self._free(key):
@@ -224,9 +228,11 @@ class Sender:
             return 0
         return self._pacing.full_until(now, ahead)
 
-    def _full(self, urgency: int) -> bool:
-        kept = self.settings.parallel_calls if urgency <= ESCALATION else 0
-        return len(self._tasks) >= self.settings.parallel + kept
+    def _full(self, message: Message) -> bool:
+        if message.way in _INWARD:
+            return False
+        kept = self.settings.parallel_calls if message.urgency <= ESCALATION else 0
+        return len(self._tasks) - len(self._inward) >= self.settings.parallel + kept
 
     def _free_thread(self, home: str, thread: str) -> bool:
         return self._free((home, thread))
@@ -236,7 +242,8 @@ class Sender:
 
     async def _start_one(self, one: _Ready, clock: Clock) -> None:
         message, now = one.queued.message, clock()
-        if message.way in {"fact", "index"}:
+        if message.way in _INWARD:
+            self._inward.add(one.key)
             self._spawn(one, self._relay.run(one.home, message.thread))
         elif (ended := self._ended(one, now)) is not None:
             await self._store.settle(one.home, (ended,))
@@ -274,6 +281,7 @@ class Sender:
 
     def _task_ended(self, key: Key, task: "asyncio.Task[int]") -> None:
         self._tasks.pop(key, None)
+        self._inward.discard(key)
         if task.cancelled():
             return
         error = task.exception()
@@ -521,9 +529,10 @@ def _dropped(message: Message) -> Settle:
     return Settle(message=message.id, thread=message.thread, state="dropped")
 
 
-def _order(one: tuple[str, Queued]) -> tuple[int, int, str]:
+def _order(one: tuple[str, Queued]) -> tuple[bool, int, int, str]:
+    """What is for ourselves first: danger heard at one site holds the wave by such a fact."""
     message = one[1].message
-    return (message.urgency, message.made_at, message.id)
+    return (message.way not in _INWARD, message.urgency, message.made_at, message.id)
 
 
 def _backoff(attempt: int, ident: str) -> int:

@@ -70,15 +70,19 @@ class Outbox(Connected):
         wave: int,
         process: int,
         wanted: Callable[[str], bool] = lambda thread: True,  # noqa: ARG005
+        always: str = "",
     ) -> list[Queued]:
         """Heads of threads that may be sent now, the most urgent first.
 
         Left out are threads under a live lease and those that wait after a passing error. Only
-        the heads of threads that are ``wanted`` are read.
+        the heads of threads that are ``wanted`` are read. The thread ``always`` is looked at
+        even where ``limit`` others stand before it; it is one that is never claimed nor waits.
         """
         k = keys.of(home)
         call = self._script_call(_READY, [k.ready, k.later, k.busy], wave, process, limit)
         threads = texts(await self._reads.submit(call))
+        if always and len(threads) == limit and always not in threads:
+            threads.append(always)
         found = await self._read_all(
             self._heads_call(k, thread, 1) for thread in threads if wanted(thread)
         )

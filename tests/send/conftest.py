@@ -1,7 +1,7 @@
 """A sender on real parts: a real server, the stand-in chat, the real client library."""
 
 import asyncio
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -99,11 +99,14 @@ class PlainDesk:
         self.store = store
         self.facts: list[Fact] = []
         self.fail: list[Exception] = []
+        self.heard: list[Callable[[Fact], object]] = []
 
     async def receive(self, fact: Fact) -> object:
         if self.fail:
             raise self.fail.pop(0)
         self.facts.append(fact)
+        for hear in self.heard:
+            hear(fact)
         settle: tuple[Settle, ...] = ()
         if isinstance(fact, Delivered):
             settle = (

@@ -8,6 +8,7 @@ import pytest
 from bot.model.fact import AnyFact, Told
 from bot.model.message import BOARD, ESCALATION, NUDGE, Button, Message
 from bot.model.subject import of_wave
+from bot.send.chat import ChatOut
 from bot.send.leases import ChannelLeases
 from bot.send.pacing import Pacing
 from bot.send.sender import SenderSettings
@@ -400,6 +401,53 @@ async def test_a_slow_chat_leaves_room_for_a_call(bench: Bench, catalogue: Catal
     running.cancel()
     with pytest.raises(asyncio.CancelledError):
         await running
+
+
+def inward(number: int) -> Message:
+    """What a site tells its wave, the newest of all."""
+    told = Told(id="f1/wave", subject=of_wave("w2"), received_at=1, source=VISIT, what="danger")
+    fact = msgspec.json.encode(told)
+    return message(number, "relay", way="fact", template="", fact=fact)
+
+
+async def test_what_is_for_ourselves_never_waits_for_a_slow_chat(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    """Every slot, those of calls too, is taken by a post that hangs; danger holds the wave."""
+    fault = bench.server.faults.add("late", "chat.postMessage", times=3)
+    settings = SenderSettings(lease=20_000, parallel=2, parallel_calls=1)
+    chat = ChatOut("xoxb-practice", base_url=f"{bench.server.base_url}/api/", deadline=10)
+    sender, wake = bench.sender(catalogue, chat=chat, settings=settings), asyncio.Event()
+    calls = [message(n, f"esc:{n}", urgency=ESCALATION) for n in range(3)]
+    await bench.queue(*calls, message(8, "site:h"))
+    running = asyncio.create_task(sender.run(bench.time.now, wake))
+    async with asyncio.timeout(5):
+        await fault.reached.wait()
+        while fault.fired < 3:  # noqa: ASYNC110 - the fault tells of its first only
+            await asyncio.sleep(0)
+    told = asyncio.Event()
+    bench.desk.heard.append(lambda fact: told.set() if isinstance(fact, Told) else None)
+    await bench.queue(inward(9))
+    wake.set()
+    await asyncio.wait_for(told.wait(), 3)  # long before a post that hangs is given up
+    assert bench.desk.delivered == []
+    fault.release()
+    running.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await running
+    await chat.close()
+
+
+async def test_what_is_for_ourselves_goes_first_however_much_is_queued_before_it(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    order: list[str] = []
+    bench.server.on_post.append(lambda posted: order.append("post"))
+    bench.desk.heard.append(lambda fact: order.append(type(fact).__name__))
+    await bench.queue(*(message(n, f"site:s{n}") for n in range(3)), inward(9))
+    settings = SenderSettings(lease=1000, look_at=2, parallel=1, parallel_calls=0)
+    await bench.sender(catalogue, settings=settings).run_once(bench.time.wave)
+    assert order[0] == "Told"
 
 
 async def test_while_the_store_is_away_it_waits_and_then_goes_on(
