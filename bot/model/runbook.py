@@ -173,8 +173,12 @@ class Runbook(Part):
     limits: Limits
     stages: tuple[Stage, ...] = Field(min_length=1)
     routing: dict[Cause, Route]
-    keep: tuple[str, ...] = Field(default=(), description="catalogue keys: what to keep")
-    throw: tuple[str, ...] = Field(default=(), description="what may go, and when")
+    keep: tuple[str, ...] = Field(
+        default=(), max_length=1, description="catalogue key of a sentence: what to keep, how long"
+    )
+    throw: tuple[str, ...] = Field(
+        default=(), max_length=1, description="catalogue key of a sentence: what may go, and when"
+    )
     words: dict[str, dict[str, str]] = Field(
         description="per language: names of parts and sockets used in the texts"
     )

@@ -125,6 +125,8 @@ def particulars(turn: Turn, question: Question) -> dict[str, Any]:
         "checkpoint": question.checkpoint,
         "until": turn.at + question.checkpoint,
         "now": turn.at,
+        "keep": f"@x:{book.keep[0]}" if book.keep else "",
+        "throw": f"@x:{book.throw[0]}" if book.throw else "",
     }
 
 
