@@ -142,6 +142,7 @@ class Bot:
             deadline=self.parts.sender.lease / 2000,
         )
         identity = self.parts.identity or await self._identity()
+        mail = self._mail()
         self.chat_in = ChatIn(
             desk=self.desk,
             chat=self.chat,
@@ -152,6 +153,7 @@ class Bot:
             signing_secret=chat.signing_secret.get_secret_value(),
             command=chat.command,
             team_channel=chat.team_channel,
+            mail=mail,
         )
         self.places = ChannelPlaces(self.store, chat.team_channel, identity.url)
         self.sender = Sender(
@@ -162,7 +164,7 @@ class Bot:
             catalogue=self.catalogue,
             places=self.places,
             people=self._person,
-            mail=self._mail(),
+            mail=mail,
             pacing=self.parts.pacing or Pacing(workspace=Workspace(self.store)),
             leases=self.parts.leases(self.store) if self.parts.leases else None,
             tell=self._trouble,
@@ -260,7 +262,10 @@ class Bot:
     async def _chat_answers(self) -> bool:
         if time.monotonic() - self._chat_asked > _CHAT_CHECK_SECONDS:
             self._chat_asked = time.monotonic()
-            self._chat_fine = await self.chat_answers()
+            try:  # whoever asks for our health does not wait for the chat
+                self._chat_fine = await asyncio.wait_for(self.chat_answers(), 1)
+            except TimeoutError:
+                self._chat_fine = False
         return self._chat_fine
 
     async def chat_answers(self) -> bool:

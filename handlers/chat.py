@@ -18,8 +18,10 @@ from bot.model.subject import parse
 from bot.send.chat import ChatOut
 from bot.send.errors import SendError
 from bot.send.hints import whisper
+from bot.send.mail import MailOut
 from bot.speak.catalogue import Catalogue
 from bot.store.errors import StoreError
+from handlers.alarm import Alarm
 from handlers.clock import Now
 from handlers.commands import Commands
 from handlers.hearing import Hearing
@@ -63,13 +65,15 @@ class ChatIn:
         signing_secret: str,
         command: str,
         team_channel: str = "",
+        mail: MailOut | None = None,
     ) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
         self.identity = identity
         self._commands = Commands(desk, catalogue, now, command)
         self.staff = Staff(desk, chat, catalogue, team_channel)
         self.orders = Orders(desk, chat, catalogue, now, identity.team)
-        self.hearing = Hearing(desk, chat, catalogue, now, identity.team, team_channel)
+        self.alarm = Alarm(desk, chat, catalogue, now, team_channel, mail)
+        self.hearing = Hearing(desk, chat, catalogue, now, identity.team, self.alarm)
         self.app = AsyncApp(
             signing_secret=signing_secret,
             authorize=_authorize(identity, token),

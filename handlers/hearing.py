@@ -1,6 +1,7 @@
 """What was written reaches the visits and waves it concerns, each as a fact of its own."""
 
 import logging
+from contextlib import suppress
 from dataclasses import replace
 
 from bot.desk import Desk
@@ -10,32 +11,33 @@ from bot.send.chat import ChatOut
 from bot.send.errors import SendError
 from bot.send.hints import say
 from bot.speak.catalogue import Catalogue
-from bot.speak.render import in_chat
+from bot.store.errors import StoreError
+from handlers.alarm import Alarm
 from handlers.clock import Now
 from handlers.routing import Route, by_words, concerned, is_own_thread, waves_in_danger
-from handlers.safety import Safety
+from handlers.safety import Safety, Unanswered
 from handlers.written import Written
 
 _log = logging.getLogger("musterline.hearing")
 
 
 class Hearing:
-    """Brings words in. ``team`` is the workspace's id, ``calls`` the team's own channel."""
+    """Brings words in. ``team`` is the workspace's id."""
 
     def __init__(
-        self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now, team: str, calls: str = ""
+        self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now, team: str, alarm: Alarm
     ) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
-        self._team, self._calls = team, calls
+        self._team, self._alarm = team, alarm
         self.safety = Safety(desk, chat, catalogue, now)
 
     async def hear(self, written: Written, event: str, *, late: bool = False) -> None:
-        """Bring it in. Raises ``StoreError``: then it has to come again.
+        """Bring it in. Raises ``StoreError`` or ``SendError``: then it has to come again.
 
         ``late``: it was written while we were away; what it was edited to is then the answer.
         """
         if self.safety.is_danger(written):
-            await self._danger(written, event, late=late)
+            await self._danger(written, event)
             return
         route = await by_words(self._desk, written.channel, written.thread, written.user)
         if route.subject is None:
@@ -45,31 +47,51 @@ class Hearing:
             return
         await self._bring(written, route.subject, await self._place(written, route), late=late)
 
-    async def _danger(self, written: Written, event: str, *, late: bool) -> None:
-        """The fixed answer, then every visit of that place and person; else the waves."""
+    async def _danger(self, written: Written, event: str) -> None:
+        """The fixed answer, whatever else fails; where nobody can be called, the team is told."""
         answered = await self.safety.answer(written, event)
+        try:
+            said = await self._stop(written, answered)
+        except StoreError:
+            with suppress(Unanswered):  # the log has it; it is the store that has to be back
+                await self._tell_team(written, "danger_unkept")
+            raise
+        if not said:
+            raise Unanswered("words of danger are without an answer")
+
+    async def _stop(self, written: Written, answered: bool) -> bool:
+        """Stop every visit of that place and person, else hold the waves.
+
+        Gives whether who wrote is answered: by now, or from the outbox where they look.
+        """
         route = await by_words(self._desk, written.channel, written.thread, written.user)
         subjects = await concerned(self._desk, route, written.user)
         if not subjects:
             subjects = await waves_in_danger(self._desk, written.channel)
+        said, kept = answered, not subjects
         for subject in subjects:
             own = subject == route.subject
             place = await self._place(written, route) if own else "channel"
+            direct = place == "direct" or written.direct
             if not answered and place == "thread":
                 place = "channel"  # the answer did not get through: the outbox says it there
-            await self._bring(written, subject, place, late=late, also=not own)
+            outcome = await self._bring(written, subject, place, late=False, also=not own)
+            kept = kept or outcome == "kept"
+            said = said or (subject.kind == "visit" and outcome != "kept" and not direct)
         if subjects:
             await self.safety.record(written, subjects[0])
-        if not subjects:
-            await self._tell_team(written)
+        if kept:
+            await self._tell_team(written, "danger_unkept" if subjects else "danger_nowhere")
+        return said
 
     async def _bring(
         self, written: Written, subject: Subject, place: Place, *, late: bool, also: bool = False
-    ) -> None:
+    ) -> str:
+        """Gives what the desk made of it."""
         fact_id = (
             replace(written, edit="").fact_id(self._team) if late else written.fact_id(self._team)
         )
-        await self._desk.receive(
+        outcome = await self._desk.receive(
             Said(
                 id=f"{fact_id}/{subject}" if also else fact_id,
                 subject=subject,
@@ -83,6 +105,7 @@ class Hearing:
                 files=written.files,
             )
         )
+        return outcome.answer
 
     async def _talk_of_others(self, written: Written, route: Route) -> bool:
         """In the thread of a call, or in a mirror, colleagues may talk; the site hears nothing."""
@@ -111,10 +134,13 @@ class Hearing:
         except SendError as error:
             _log.warning("a hint to %s could not be sent: %s", written.user, error)
 
-    async def _tell_team(self, written: Written) -> None:
-        """There is no wave at all: the team's channel is told. Raises ``SendError``."""
+    async def _tell_team(self, written: Written, key: str) -> None:
+        """Nobody is called for these words: the team is told past the outbox, once.
+
+        Raises ``SendError`` when nobody could be told: then they have to come again.
+        """
+        _log.error("words of danger from %s call nobody: %s", written.user, key)
+        matter = f"{key}:{written.fact_id(self._team)}"
         args = {"user": written.user, "words": written.words}
-        text = self._catalogue.best("en").say("danger_nowhere", args, show=in_chat)
-        _log.error("words of danger from %s, and there is no wave", written.user)
-        if self._calls:
-            await say(self._chat, self._calls, text)
+        if not await self._alarm.team(matter, key, args):
+            raise Unanswered("nobody of the team could be told of words of danger")

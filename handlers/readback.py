@@ -16,16 +16,21 @@ from bot.model.visit.state import Visit
 from bot.model.wave.state import Wave
 from bot.send.chat import ChatOut
 from bot.send.errors import Passing, SendError
+from bot.send.hints import who_am_i
 from handlers.clock import Now
 from handlers.hearing import Hearing
 from handlers.mentions import Orders
-from handlers.written import in_channel
+from handlers.written import Written, in_channel
 
 #: How far back we read at most, and by how much we read before the gap began. Wave time, ms.
 LONGEST = 48 * 60 * MINUTE
 BEFORE = 5 * MINUTE
 #: About 50 calls a minute are allowed ("Rate limits", tier 3 of the platform).
 PAUSE = 1.3
+#: How often one place is asked while the platform itself answers.
+TRIES = 10
+#: How often words are brought in whose writer could not be answered, and seconds in between.
+HEARINGS, AGAIN = 3, 5.0
 _log = logging.getLogger("musterline.readback")
 Sleep = Callable[[float], Awaitable[None]]
 
@@ -117,26 +122,56 @@ class Reader:
         return found
 
     async def _place(self, where: Where, since: int) -> int:
+        """Bring in what stands there. Raises ``SendError`` at the end, of what was not answered."""
         brought = 0
+        failed: SendError | None = None
         for message in await self._messages(where, since - BEFORE):
             written = in_channel(message, where.channel, self._bot_user, direct=where.direct)
             if written is None:
                 continue
             missed = (written.claimed_at or 0) >= since
-            await self._hearing.hear(written, "read back", late=missed)
+            try:
+                await self._hear(written, late=missed)
+            except SendError as error:
+                failed = error
             if f"<@{self._bot_user}>" in str(message.get("text") or ""):
                 await self._orders.given(written)
             brought += 1
+        if failed is not None:
+            raise failed
         return brought
 
+    async def _hear(self, written: Written, *, late: bool) -> None:
+        """Nobody sends it again but we. Raises the last ``SendError``."""
+        for _ in range(HEARINGS - 1):
+            try:
+                return await self._hearing.hear(written, "read back", late=late)
+            except SendError as error:
+                _log.warning("words read back are brought in again: %s", error.why)
+                await self._sleep(AGAIN)
+        return await self._hearing.hear(written, "read back", late=late)
+
     async def _messages(self, where: Where, since: int) -> list[dict[str, object]]:
-        """Ask until the platform answers: while it does not, nobody's time runs."""
-        pause = 1.0
+        """Ask until the platform answers: while it does not, nobody's time runs.
+
+        Where it answers, but not for this place, that is one place that cannot be read.
+        """
+        pause, tries = 1.0, 0
         while True:
             try:
                 return await self._chat.messages(where.channel, where.root, since=since)
             except Passing as error:
+                tries += 1
+                if tries >= TRIES and await self._chat_answers():
+                    raise
                 wait = pause if error.wait is None else error.wait / 1000
                 _log.warning("reading back waits %.0f s: %s", wait, error.why)
                 await self._sleep(wait)
                 pause = min(60.0, pause * 2)
+
+    async def _chat_answers(self) -> bool:
+        try:
+            await who_am_i(self._chat)
+        except SendError:
+            return False
+        return True

@@ -20,6 +20,10 @@ _log = logging.getLogger("musterline.safety")
 _REMEMBERED = 1000
 
 
+class Unanswered(SendError):
+    """Who spoke of danger has no answer from us: what they wrote has to come again."""
+
+
 @dataclass(frozen=True)
 class Answered:
     """A fixed answer that was sent, and for which message."""

@@ -5,6 +5,7 @@ import pytest
 from bot.model.subject import of_visit
 from bot.practice import scene
 from bot.speak.catalogue import Catalogue
+from bot.store.commit import Commit, Done, Known, Stale
 from tests.handlers.kit import ONCALL, STRANGER, Json, OwnStore, Room, open_room, row, template
 
 CONTACT, OTHER = "U0101", "U0102"
@@ -206,6 +207,86 @@ async def test_the_sending_is_on_record_with_the_visit_and_with_the_wave(room: R
     assert await recorded(room) == keys
     by = {f: s for s, f, _ in await room.journal() if f in keys}
     assert by[f"safety:{room.channel}:{first['ts']}"] == str(of_visit("hollowmere-1", "alderbeck"))
+
+
+# --- where something fails --------------------------------------------------------------------
+
+
+def told(room: Room) -> list[str]:
+    """Words of danger of which the team was told past the outbox."""
+    texts = [str(m["text"]) for m in room.server.messages(scene.TEAM_CHANNEL)]
+    return [text for text in texts if text.startswith("*Words of danger*")]
+
+
+async def test_with_the_store_away_the_team_is_told_at_once_and_once(own_store: OwnStore) -> None:
+    async with open_room(own_store.url) as room:
+        await own_store.kill()
+        room.server.sender.ack_seconds = 10
+        await room.server.dm(STRANGER, "smoke!")
+        assert room.delivered(STRANGER).status == 500
+        (text,) = told(room)
+        assert f"<@{STRANGER}>" in text
+        assert "smoke!" in text
+        await room.server.deliver_due(room.clock.now())  # the platform sends it again
+        assert len(told(room)) == 1
+        await own_store.start()
+
+
+async def test_with_the_store_and_the_team_channel_away_people_are_told_directly(
+    own_store: OwnStore,
+) -> None:
+    async with open_room(own_store.url) as room:
+        await own_store.kill()
+        room.server.workspace.channels[scene.TEAM_CHANNEL].members.pop(room.server.bot_user)
+        room.server.sender.ack_seconds = 10
+        await room.server.dm(STRANGER, "smoke!")
+        direct = room.server.workspace.dm_with(ONCALL).id
+        assert "smoke!" in str(room.server.messages(direct)[-1]["text"])
+        await own_store.start()
+
+
+async def test_a_short_rate_limit_is_waited_for(room: Room) -> None:
+    room.server.faults.add("rate_limit", "chat.postMessage", retry_after=1)
+    await room.server.dm(STRANGER, "sparks are flying")
+    assert room.delivered(STRANGER).ok
+    direct = room.server.workspace.dm_with(STRANGER).id
+    assert len(answers(room.server.messages(direct))) == 1
+
+
+@pytest.mark.parametrize("user", [CONTACT, STRANGER])
+async def test_who_got_no_answer_in_a_direct_message_gets_it_when_it_comes_again(
+    room: Room, user: str
+) -> None:
+    room.server.faults.add("error", "chat.postMessage", error="internal_error", times=3)
+    await room.server.dm(user, "sparks are flying")
+    assert room.delivered(user).status == 500
+    await room.settle()
+    assert (await room.wave()).holds == ("danger",)  # it counts all the same
+    await room.server.deliver_due(room.clock.now())
+    assert room.delivered(user).ok
+    direct = room.server.workspace.dm_with(user).id
+    assert len(answers(room.server.messages(direct))) == 1
+    await room.rest()
+    raised = [f for _, f, e in await room.journal() if '"event":"stopped"' in e]
+    assert len(raised) == (user == CONTACT)
+
+
+async def test_danger_that_is_kept_aside_is_told_to_the_team(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every try to commit it meets another decision."""
+    store, real = room.bot.store, room.bot.store.commit
+
+    async def loses(commit: Commit) -> Done | Known | Stale:
+        if str(commit.subject) == str(of_visit("hollowmere-1", "alderbeck")):
+            return Stale(await store.load(commit.subject))
+        return await real(commit)
+
+    monkeypatch.setattr(store, "commit", loses)
+    await room.say(STRANGER, "alderbeck", "smoke!")
+    assert (await room.visit("alderbeck")).stopped_at is None
+    (text,) = told(room)
+    assert "smoke!" in text
 
 
 async def recorded(room: Room) -> set[str]:

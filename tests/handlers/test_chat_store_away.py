@@ -1,5 +1,8 @@
 """Acknowledged only after the commit: with the store away it comes again, and counts once."""
 
+from typing import Literal
+
+import aiohttp
 import pytest
 
 from bot.app import Bot
@@ -68,6 +71,28 @@ async def test_readiness_tells_of_the_store_and_of_the_chat(own_store: OwnStore)
         room.server.faults.add("http_500", "auth.test", times=10**9)
         room.bot.forget_checks()
         assert (await room.bot.check())["chat"] is False
+
+
+async def ready(room: Room) -> tuple[int, dict[str, bool]]:
+    async with (
+        aiohttp.ClientSession(trust_env=False) as session,
+        session.get(f"{room.base}/ready") as answer,
+    ):
+        return answer.status, await answer.json()
+
+
+@pytest.mark.parametrize("fault", ["http_500", "late"])
+async def test_without_the_chat_we_are_ready_to_take_registrations(
+    room: Room, fault: Literal["http_500", "late"]
+) -> None:
+    """A balancer in front of us would else turn them away."""
+    played = room.server.faults.add(fault, "auth.test", times=10**9)
+    room.bot.forget_checks()
+    status, parts = await ready(room)
+    played.release()
+    assert (status, parts["chat"]) == (200, False)
+    room.bot.draining = True
+    assert (await ready(room))[0] == 503
 
 
 async def test_a_start_while_the_chat_is_away_goes_on_as_before(room: Room) -> None:

@@ -1,13 +1,13 @@
 """After a gap: what was written while we were away is read back; nobody's time ran meanwhile."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
 from bot.live import Live
 from bot.model.policy import MINUTE
 from bot.practice import scene
-from handlers.readback import LONGEST, Reader
+from handlers.readback import AGAIN, LONGEST, TRIES, Reader
 from tests.handlers.kit import ADMIN, ONCALL, STRANGER, Room, template
 
 CONTACT, OTHER = "U0101", "U0102"
@@ -18,8 +18,12 @@ class Sleeper:
 
     def __init__(self) -> None:
         self.seconds: list[float] = []
+        self.sleep: Callable[[float], Awaitable[None]] | None = None
 
     async def __call__(self, seconds: float) -> None:
+        if self.sleep is not None:
+            await self.sleep(seconds)
+            return
         self.seconds.append(seconds)
         await asyncio.sleep(0)
 
@@ -168,6 +172,69 @@ async def test_a_place_that_cannot_be_read_is_told_and_does_not_stop_the_rest(ro
     told = [str(m["text"]) for m in room.server.messages(scene.TEAM_CHANNEL)]
     assert any("not_allowed_token_type" in text for text in told)
     assert not room.bot.sweep.standing
+
+
+async def test_a_place_that_stays_unreadable_is_given_up_while_the_platform_answers(
+    room: Room,
+) -> None:
+    async with away(room) as sleeper:
+        await room.server.say(CONTACT, room.channel, "yes")  # at the root of the channel
+        room.server.faults.add("http_500", "conversations.replies", times=10**9)
+    assert (await room.visit("alderbeck")).state == "agreed"
+    told = [str(m["text"]) for m in room.server.messages(scene.TEAM_CHANNEL)]
+    assert len([text for text in told if "could not be read back" in text]) == 1
+    assert not room.bot.sweep.standing
+    assert max(sleeper.seconds) > 1
+
+
+async def test_while_the_platform_does_not_answer_at_all_no_place_is_given_up(room: Room) -> None:
+    async with away(room) as sleeper:
+        await room.server.say(CONTACT, room.channel, "yes")
+        fault = room.server.faults.add("http_500", times=10**9)
+
+        async def ends(seconds: float) -> None:
+            sleeper.seconds.append(seconds)
+            if len(sleeper.seconds) == 2 * TRIES:
+                room.server.faults.ordered.remove(fault)
+            await asyncio.sleep(0)
+
+        sleeper.sleep = ends
+    assert (await room.visit("alderbeck")).state == "agreed"
+    told = [str(m["text"]) for m in room.server.messages(scene.TEAM_CHANNEL)]
+    assert not [text for text in told if "could not be read back" in text]
+
+
+async def test_danger_read_back_that_gets_no_answer_is_tried_again_and_told(room: Room) -> None:
+    root = await room.root("alderbeck")
+    async with away(room) as sleeper:
+        await room.server.say(STRANGER, room.channel, "smoke!")
+        await room.server.say(CONTACT, room.channel, "yes", thread_ts=root)
+        room.server.faults.add("error", "chat.postMessage", error="internal_error", times=3)
+    assert AGAIN in sleeper.seconds
+    assert (await room.wave()).holds == ("danger",)
+    assert (await room.visit("alderbeck")).state == "agreed"
+    assert room.posts(room.channel, "danger")
+
+
+async def test_a_message_that_arrived_and_was_edited_to_danger_meanwhile_counts(
+    room: Room,
+) -> None:
+    """The message itself is known; only its edit is what was missed."""
+    await room.bot.store.alive_mark(room.clock.now())
+    room.clock.move(room.clock.now() + 2_000)
+    stamp = await room.say(CONTACT, "alderbeck", "hm")
+    assert len(await room.heard("alderbeck")) == 1
+    await room.close()
+    room.clock.move(room.clock.now() + 5 * MINUTE)
+    await room.server.edit(CONTACT, room.channel, stamp, "it burns")
+    room.server.sender.restore([])
+    room.clock.move(room.clock.now() + 5 * MINUTE)
+    await room.open()
+    live = Live(room.bot.settings, room.bot, sleep=Sleeper())
+    await live.catch_up()
+    await live.caught_up()
+    await room.rest()
+    assert (await room.visit("alderbeck")).stopped_at is not None
 
 
 async def test_until_all_is_read_only_calls_go_on(room: Room) -> None:
