@@ -90,7 +90,14 @@ class RegistrationIn:
             ),
             loaded,
         )
+        if subject == ASIDE and await self._expected_after_all(serial):
+            return "ok"
         return "repeat" if outcome.again else outcome.answer
+
+    async def _expected_after_all(self, serial: str) -> bool:
+        """Whether the index has come to know the serial while the registration was kept aside."""
+        found = await expecting(self._desk, serial)
+        return found is not None and await self._desk.expects(serial, found[0]) > 0
 
     async def _body(self, request: web.Request) -> bytes:
         limit = self._settings.body_limit

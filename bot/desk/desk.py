@@ -20,10 +20,11 @@ from bot.desk.mirror import mirrored
 from bot.desk.surroundings import Surroundings
 from bot.desk.writing import Draft, commit_of
 from bot.model.fact import AnyFact, Due, Registered, Said
-from bot.model.kept import Kept, KeptAside
+from bot.model.kept import Kept, KeptAside, of_serial
 from bot.model.kept import evolve as evolve_kept
 from bot.model.people import person_key, text_key
 from bot.model.subject import ASIDE, EVERY, Subject
+from bot.model.visit.registering import find_unit
 from bot.model.visit.state import Visit
 from bot.store.commit import Commit, Done, Known, Loaded, Stale
 from bot.store.errors import StoreAway, StoreRefused
@@ -172,6 +173,37 @@ class Desk:
             if not isinstance(await self.store.commit(commit_of(marked, loaded, draft)), Stale):
                 return Outcome("kept")
         raise StoreAway(f"the kept-aside list is too busy to take {fact.id}")
+
+    async def expects(self, serial: str, subject: Subject) -> int:
+        """Bring to a visit what came for ``serial`` before the index knew who expects it.
+
+        A visit is committed before its hints reach the index; a registration that arrives in
+        between finds nobody and is kept aside. Whoever writes the index looks there afterwards,
+        and whoever keeps one aside looks at the index again: one of the two sees the other. What
+        was kept before the visit was planned stays aside. Returns how many were found.
+        """
+        kept: Kept | None = await self.state(ASIDE)
+        if kept is None or not of_serial(kept, serial, 0):
+            return 0
+        visit = await self.state(subject)
+        unit = find_unit(visit, serial) if isinstance(visit, Visit) else None
+        if unit is None:
+            return 0
+        since = max(visit.planned_at, unit.registered_at or 0, unit.lost_at or 0)
+        found = of_serial(kept, serial, since)
+        for item in found:
+            kind: Any = item.detail
+            await self.receive(
+                Registered(
+                    id=f"{item.fact}/{subject}",
+                    subject=subject,
+                    received_at=item.at,
+                    serial=item.serial,
+                    source=item.source,
+                    kind=kind,
+                )
+            )
+        return len(found)
 
     # --- every visit of a wave ----------------------------------------------------------
 

@@ -58,6 +58,8 @@ class Receiver(Protocol):
 
     async def receive(self, fact: AnyFact) -> object: ...
 
+    async def expects(self, serial: str, subject: Subject) -> int: ...
+
 
 class Places(Protocol):
     """Where a thread lives: a channel id, or a person's chat id for a direct conversation."""

@@ -93,6 +93,8 @@ class Relay:
             raise BadRelay(f"a hint for the index is not readable: {error}") from error
         change = self._index.drop if args.get("op") == "drop" else self._index.put
         await change(kind, value, subject)
+        if kind == "serial" and args.get("op") != "drop":
+            await self._desk.expects(value, subject)
 
     def _give_up(self, message: Message, error: Exception) -> bool:
         tries = self._failed.get(message.id, 0) + 1

@@ -9,11 +9,12 @@ import aiohttp
 import pytest
 from pydantic import SecretStr
 
-from bot.model.subject import ASIDE
+from bot.model.serial import normal
+from bot.model.subject import ASIDE, of_visit
 from bot.practice import scene
 from bot.settings import RegistrationSettings, WebhookSource
 from handlers.signing import sign
-from tests.handlers.kit import OwnStore, Room, open_room
+from tests.handlers.kit import WAVE, OwnStore, Room, open_room
 
 SERIAL = "HML-4F7K2Q"
 SECOND = "whsec_" + base64.b64encode(b"another secret of 32 bytes......").decode()
@@ -112,6 +113,25 @@ async def test_an_unknown_serial_is_kept_aside_and_the_admins_are_told_once(room
     await send(room, event(id="3", data={"serial": "HML-AAAAAA"}))
     await room.rest()
     assert len(room.posts(scene.TEAM_CHANNEL, "kept_aside")) == 2
+
+
+async def test_what_is_kept_aside_while_the_index_is_written_counts_all_the_same(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another process writes the hint, and finds nothing aside, just before we put it there."""
+    desk, subject = room.bot.desk, of_visit(WAVE, "alderbeck")
+    await desk.store.drop("serial", normal(SERIAL), subject)
+    receive = desk.receive
+
+    async def written_before(fact: Any, loaded: Any = None) -> Any:
+        if fact.subject == ASIDE:
+            await desk.store.put("serial", normal(SERIAL), subject)
+            assert await desk.expects(SERIAL, subject) == 0
+        return await receive(fact, loaded)
+
+    monkeypatch.setattr(desk, "receive", written_before)
+    assert (await send(room, event()))[:2] == (202, {"outcome": "ok"})
+    assert (await room.visit("alderbeck")).units[0].online
 
 
 async def test_where_the_serial_stands_and_which_types_count_are_settings(store_url: str) -> None:

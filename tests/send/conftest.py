@@ -9,7 +9,7 @@ import pytest
 
 from bot.model.fact import Delivered, Fact, Undeliverable
 from bot.model.message import Message
-from bot.model.subject import of_visit
+from bot.model.subject import Subject, of_visit
 from bot.practice.chatserver import ChatServer
 from bot.send.chat import ChatOut
 from bot.send.pacing import Pacing
@@ -134,6 +134,9 @@ class PlainDesk:
                 settle=settle,
             )
         )
+
+    async def expects(self, serial: str, subject: Subject) -> int:
+        return 0
 
     @property
     def delivered(self) -> list[Delivered]:

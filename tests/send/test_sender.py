@@ -7,7 +7,7 @@ import pytest
 
 from bot.model.fact import AnyFact, Told
 from bot.model.message import BOARD, ESCALATION, NUDGE, Button, Message
-from bot.model.subject import of_wave
+from bot.model.subject import Subject, of_wave
 from bot.send.chat import ChatOut
 from bot.send.leases import ChannelLeases
 from bot.send.pacing import Pacing
@@ -331,6 +331,9 @@ async def test_a_desk_that_settles_nothing_does_not_make_it_send_again(
     class Deaf:
         async def receive(self, fact: object) -> object:
             return None
+
+        async def expects(self, serial: str, subject: Subject) -> int:
+            return 0
 
     await bench.queue(message(1))
     sender = bench.sender(catalogue)
