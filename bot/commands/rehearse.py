@@ -132,7 +132,7 @@ async def _play(args: argparse.Namespace, house: House, stop: Stop) -> int:
     await house.tidy()
     figures = await rehearsal.figures(began, await house.traces())
     try:
-        await show.end(figures, args.thread)
+        await show.end(figures, args.thread, hurried=bool(stop.code))
     except asyncio.CancelledError:  # Ctrl-C when asked which thread: enough read
         if not stop.code:
             raise

@@ -2,7 +2,9 @@
 
 import asyncio
 import contextlib
+import logging
 import sys
+import textwrap
 import time
 from types import TracebackType
 from typing import Self
@@ -15,11 +17,23 @@ from bot.practice.rehearsal import Figures
 from bot.practice.screenkeys import Keys, typed_line
 from bot.practice.screenpaint import Painter
 from bot.practice.screenpick import Pick
+from bot.practice.screenstate import Watched
 from bot.practice.show import Plain, thread_lines
 
 _REFRESH = 0.2
 #: Painting takes at most about this share of the time, however large the wave.
 _SHARE = 0.15
+
+
+class _ToNews(logging.Handler):
+    """What the bot logs, among the news: on a screen of its own there is no other place."""
+
+    def __init__(self, watched: Watched) -> None:
+        super().__init__(logging.WARNING)
+        self._watched = watched
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._watched.chronicle.note("log", record.getMessage())
 
 
 class Screen(Plain):
@@ -37,10 +51,12 @@ class Screen(Plain):
         self._keys = Keys()
         self._live = Live(console=self.console, screen=True, auto_refresh=False)
         self._tasks: list[asyncio.Task[None]] = []
+        self._log = _ToNews(self.watched)
 
     async def __aenter__(self) -> Self:
         await self.watched.start()
         self._keys.__enter__()
+        logging.getLogger().addHandler(self._log)
         try:
             self._live.start()
             self._paint()
@@ -67,6 +83,7 @@ class Screen(Plain):
             self.watched.stop()
 
     def _leave(self) -> None:
+        logging.getLogger().removeHandler(self._log)
         try:
             self._live.stop()
         finally:
@@ -99,12 +116,13 @@ class Screen(Plain):
 
     # --- afterwards ------------------------------------------------------------------------
 
-    async def end(self, figures: Figures, thread: str | None) -> None:
-        await super().end(figures, thread)
-        if self._ask and sys.stdin.isatty():
+    async def end(self, figures: Figures, thread: str | None, *, hurried: bool) -> None:
+        await super().end(figures, thread, hurried=hurried)
+        if self._ask and not hurried and sys.stdin.isatty():
             await self._threads()
 
     async def _threads(self) -> None:
         while wanted := await typed_line("\nWhich unit's thread? (serial or site; Enter to end) "):
-            print("\n".join(thread_lines(self.house, self.watched.chronicle, wanted)), flush=True)
+            for line in thread_lines(self.house, self.watched.chronicle, wanted):
+                print(textwrap.fill(line, self.console.width, subsequent_indent=" " * 9))
         print(flush=True)

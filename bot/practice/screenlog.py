@@ -69,6 +69,10 @@ class Chronicle:
             self._add(site, "registry", f"{serial} has registered")
         self._registrations = len(answered)
 
+    def note(self, who: str, said: str) -> None:
+        """Something of no site."""
+        self._add("", who, said)
+
     def plain(self, text: str) -> str:
         """A message as one line: people by name, no marks of the chat's own notation."""
         named = _MENTION.sub(lambda found: self.name(found[1]), text)

@@ -11,7 +11,7 @@ from bot.practice.screenchart import curve
 from bot.practice.screenlog import clock
 from bot.practice.screenpick import Pick
 from bot.practice.screenstate import Row, Watched
-from bot.practice.show import can_show, thread
+from bot.practice.show import STATES, can_show, thread
 from bot.speak.catalogue import standard
 
 _STYLES = {
@@ -24,9 +24,10 @@ _STYLES = {
     "running": "",
 }
 _TO_START = ("planned", "held", "invited", "agreed", "waiting")
+_ALWAYS = ("calls", "late", "to start", "walking", "done")
 _NEWS = 4
 _CURVE_HEIGHT = 3
-_NARROW = 34  # columns of the table while a thread is read beside it
+_NARROW = 36  # columns of the table while a thread is read beside it
 
 
 class Painter:
@@ -66,17 +67,18 @@ class Painter:
 
     def _figures(self, board: Board, width: int) -> Text:
         states = Counter(board.states)
-        parts = [
-            f"online {board.online}/{board.units}",
-            f"to start {sum(states[state] for state in _TO_START)}",
-            f"walking {states['running']}",
-            f"stopped {states['stopped']}",
-            f"done {states['done']}",
-            f"another evening {states['rebook']}",
-            f"late {len(board.late)}",
-            f"calls {len(board.calls)}",
-        ]
-        return _cut(" " + " | ".join(parts), width)
+        parts = {
+            "calls": len(board.calls),
+            "late": len(board.late),
+            "to start": sum(states[state] for state in _TO_START),
+            "walking": states["running"],
+            "done": states["done"],
+            "rebooked": states["rebook"],
+            "with a person": states["with a person"],
+            "stopped": states["stopped"],
+        }
+        shown = [f"{name} {count}" for name, count in parts.items() if count or name in _ALWAYS]
+        return _cut("  ".join([f" online {board.online}/{board.units}", *shown]), width)
 
     def _curve(self, board: Board, width: int) -> list[Text]:
         lines = curve(
@@ -87,7 +89,7 @@ class Painter:
             width=max(10, width - 16),
             height=_CURVE_HEIGHT,
         )
-        marks = ["units online", "", clock(self._began)[:5]]
+        marks = [f"of {board.units} online", "", f"from {clock(self._began)[:5]}"]
         return [
             Text.assemble(f" {mark:<13}", (_plain_marks(line), "green"))
             for mark, line in zip(marks, lines, strict=True)
@@ -115,10 +117,13 @@ class Painter:
     def _middle(self, width: int, room: int) -> RenderableType:
         if not self._pick.reading:
             return self._table(width, room)
+        if width < 2 * _NARROW:
+            return Group(*self._thread(width, room))
         beside = Table.grid(padding=0)
         beside.add_column(width=_NARROW)
         beside.add_column(width=width - _NARROW)
-        beside.add_row(self._table(_NARROW, room), Group(*self._thread(width - _NARROW, room)))
+        said = Group(*self._thread(width - _NARROW, room))
+        beside.add_row(self._table(_NARROW - 1, room), said)
         return beside
 
     def _table(self, width: int, room: int) -> RenderableType:
@@ -129,7 +134,7 @@ class Painter:
         table.add_column(" site", no_wrap=True, ratio=None if narrow else 4, min_width=15)
         if not narrow:
             table.add_column("unit", no_wrap=True, min_width=10)
-        table.add_column("state", no_wrap=True, min_width=11)
+        table.add_column("state", no_wrap=True, min_width=12 if narrow else 13)
         if not narrow:
             table.add_column("stage", no_wrap=True, ratio=3)
         table.add_column("min", justify="right", no_wrap=True, min_width=3)
@@ -159,10 +164,11 @@ class Painter:
         late = "" if row.late < 0 else f"+{row.late}"
         call = self._texts.say(f"cause_{row.call}", {}) if row.call else ""
         mark = ">" if chosen else " "
+        state = STATES.get(row.state, row.state)
         cells = (
-            [f"{mark}{row.site}", row.state, minutes]
+            [f"{mark}{row.site}", state, minutes]
             if narrow
-            else [f"{mark}{row.site}", row.unit, row.state, stage, minutes, late, call]
+            else [f"{mark}{row.site}", row.unit, state, stage, minutes, late, call]
         )
         table.add_row(*(Text(cell, style=style, overflow="ellipsis") for cell in cells))
 

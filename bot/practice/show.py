@@ -16,7 +16,8 @@ from bot.report.words import board_lines, unmarked
 from bot.speak.catalogue import standard
 
 _CHART = (60, 5)
-_STATES = {"rebook": "another evening"}
+#: States whose name in the model says less to a reader.
+STATES = {"rebook": "rebooked"}
 
 
 class Show(Protocol):
@@ -34,8 +35,11 @@ class Show(Protocol):
     def step(self, now: int) -> None:
         """Wave time stands at ``now``, and all that belongs to it has happened."""
 
-    async def end(self, figures: Figures, thread: str | None) -> None:
-        """The rehearsal is over; ``thread``: the unit or site whose thread was asked for."""
+    async def end(self, figures: Figures, thread: str | None, *, hurried: bool) -> None:
+        """The rehearsal is over; ``thread``: the unit or site whose thread was asked for.
+
+        ``hurried``: it was stopped from outside, so nothing is asked any more.
+        """
 
 
 class Quiet:
@@ -61,7 +65,13 @@ class Quiet:
     def step(self, now: int) -> None:
         pass
 
-    async def end(self, figures: Figures, thread: str | None) -> None:  # noqa: ARG002
+    async def end(
+        self,
+        figures: Figures,  # noqa: ARG002
+        thread: str | None,
+        *,
+        hurried: bool,  # noqa: ARG002
+    ) -> None:
         if thread:
             print("\n".join(thread_lines(self.house, self.watched.chronicle, thread)))
 
@@ -96,10 +106,10 @@ class Plain(Quiet):
             print("\n".join(str(line) for line in fresh), flush=True)
             self._shown = len(chronicle.lines)
 
-    async def end(self, figures: Figures, thread: str | None) -> None:
+    async def end(self, figures: Figures, thread: str | None, *, hurried: bool) -> None:
         self.step(self.house.clock.now())
         print("\n" + "\n".join(summary_lines(self.watched, figures, self.began)), flush=True)
-        await super().end(figures, thread)
+        await super().end(figures, thread, hurried=hurried)
 
 
 def summary_lines(watched: Watched, figures: Figures, began: int) -> list[str]:
@@ -142,7 +152,7 @@ def _not_online(watched: Watched) -> list[str]:
         off = [unit.serial for unit in visit.units if not unit.online]
         if off:
             causes = ", ".join(texts.say(f"cause_{cause}", {}) for cause in _causes(visit))
-            state = _STATES.get(visit.state, visit.state)
+            state = STATES.get(visit.state, visit.state)
             lines.append(f"  {site:<16} {' '.join(off):<12} {state}: {causes or 'no call'}")
     return ["", "Not online:", *lines] if lines else []
 
@@ -152,7 +162,7 @@ def _causes(visit: Visit) -> list[str]:
 
 
 def figure_lines(figures: Figures) -> list[str]:
-    visits = ", ".join(f"{count} {_STATES.get(s, s)}" for s, count in figures.visits.items())
+    visits = ", ".join(f"{count} {STATES.get(s, s)}" for s, count in figures.visits.items())
     return f"""\
 units {figures.units}, online {figures.online}, escalated {figures.escalated}, held {figures.held}
 registrations {figures.registrations}, events lost {figures.events_lost}, nudges {figures.nudges}
