@@ -10,6 +10,8 @@ import pytest
 
 from bot.__main__ import parser
 from bot.plan.columns import COLUMNS
+from bot.send.pacing import installs_carried
+from bot.speak.catalogue import standard
 from tests.commands.kit import TOP, environment
 
 README = (TOP / "README.md").read_text(encoding="utf-8")
@@ -66,6 +68,28 @@ def test_the_required_columns_are_named() -> None:
 @pytest.mark.parametrize("name", sorted(set(re.findall(r"`((?:deploy|bot)/[\w./-]+)`", README))))
 def test_every_file_named_is_there(name: str) -> None:
     assert name == "deploy/local" or (TOP / name).exists()
+
+
+def test_how_many_installs_a_channel_carries_is_what_the_pace_gives() -> None:
+    part = README.partition("## How many installs")[2].partition("\n## ")[0].replace("\n", " ")
+    posts, minutes = re.findall(r"takes (\d+) messages in the (\d+) minutes", part)[0]
+    assert f"**{installs_carried(int(posts), int(minutes))} installs at a time**" in part
+
+
+def test_what_the_desk_says_in_the_thread_shown_is_what_it_says() -> None:
+    excerpt = README.partition("```text\n")[2].partition("```")[0]
+    lines = re.sub(r"\n +", " ", excerpt).splitlines()
+    said = [line.partition(" desk: ")[2] for line in lines if " desk: " in line]
+    texts = standard().best("en")
+    forms = [
+        re.compile("".join(re.escape(p.literal) + (".+?" if p.name else "") for p in pieces))
+        for pieces in (texts.pieces(key) for key in texts.own)
+    ]
+    assert len(said) > 4
+    # The chat's own type marks are left out where a thread is printed.
+    plain = [re.compile(form.pattern.replace(r"\*", "")) for form in forms]
+    for words in said:
+        assert any(form.fullmatch(words) for form in plain), f"nobody says {words!r}"
 
 
 def signing_script() -> str:
