@@ -18,7 +18,7 @@ from bot.model.fact import Gap
 from bot.model.subject import EVERY, of_visit, of_wave
 from bot.settings import Settings
 from bot.store.commit import Commit
-from bot.store.errors import StoreError
+from bot.store.errors import PartRefused, StoreError
 
 SWEEP_SECONDS = 0.25
 ALIVE_SECONDS = 5
@@ -131,6 +131,9 @@ class Live:
                 await self.bot.store.homes()
                 await self._store_back()
             await self.bot.sweep.run(self.bot.now())
+        except PartRefused as error:  # the store is there, so this is no gap
+            _log.error("%s", error)
+            self._swept = self.monotonic()
         except StoreError as error:
             self._store_away(error)
         else:

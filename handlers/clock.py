@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from bot.desk import Desk
 from bot.model.fact import Due
+from bot.store.errors import PartRefused, StoreAway, StoreError
 from bot.store.store import DueEntry
 
 #: Wave time in milliseconds. Live it is UTC; a rehearsal has its own.
@@ -26,15 +27,35 @@ class Sweep:
         self.standing = False
 
     async def run(self, now: int) -> int:
-        """Bring in what is due at ``now``; how many facts that were. Raises ``StoreError``."""
+        """Bring in what is due at ``now``; how many facts that were.
+
+        No home waits for another that fails: errors are raised when all were looked through.
+        Raises ``StoreAway``, or ``PartRefused`` where the store is there.
+        """
         async with self._running:
-            fired = 0
+            before, wrong = self.fired, list[BaseException]()
             for home in await self._desk.store.homes():
-                while entries := await self._due(home, now):
-                    await asyncio.gather(*(self._fire(entry, now) for entry in entries))
-                    fired += len(entries)
-            self.fired += fired
-            return fired
+                wrong += await self._home(home, now)
+            for error in wrong:
+                if isinstance(error, StoreAway) or not isinstance(error, StoreError):
+                    raise error
+            if wrong:
+                raise PartRefused(f"{len(wrong)} deadlines were refused: {wrong[0]}")
+            return self.fired - before
+
+    async def _home(self, home: str, now: int) -> list[BaseException]:
+        """Bring in what is due in one home, until something fails; the errors."""
+        try:
+            while entries := await self._due(home, now):
+                fires = (self._fire(entry, now) for entry in entries)
+                results = await asyncio.gather(*fires, return_exceptions=True)
+                wrong = [found for found in results if isinstance(found, BaseException)]
+                self.fired += len(results) - len(wrong)
+                if wrong:
+                    return wrong
+        except StoreError as error:
+            return [error]
+        return []
 
     async def _due(self, home: str, now: int) -> list[DueEntry]:
         if not self.standing:

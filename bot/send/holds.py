@@ -42,6 +42,16 @@ class Holds:
             kind = "everywhere" if place == EVERYWHERE else "channel"
             await self.tell(kind, place, why, home, message, now)
 
+    async def stuck(self, home: str, thread: str, why: str, now: int) -> None:
+        """A thread whose next message cannot be read; told when that is news."""
+        place = f"{home}/{thread}".rstrip("/")
+        known = self._held.get(place)
+        self._held[place] = (0, why)
+        if known is None or known[1] != why:
+            trouble = Trouble("channel", home, place, thread, "", why, now)
+            _log.error("%s", trouble)
+            await self._tell(trouble)
+
     async def tell(
         self, kind: str, place: str, why: str, home: str, message: Message, now: int
     ) -> None:

@@ -7,7 +7,7 @@ from typing import Protocol
 from bot.model.fact import AnyFact
 from bot.model.subject import Subject
 from bot.store.commit import Settle
-from bot.store.outbox import Claimed, NotClaimed, Queued, Thread
+from bot.store.outbox import Claimed, NotClaimed, Queued, Thread, Unread
 
 Probe = Callable[[str], None]
 
@@ -26,9 +26,12 @@ class OutboxStore(Protocol):
         process: int,
         wanted: Callable[[str], bool] = ...,
         always: str = ...,
+        unread: Unread | None = ...,
     ) -> list[Queued]: ...
 
-    async def unsent(self, home: str, thread: str, limit: int) -> list[Queued]: ...
+    async def unsent(
+        self, home: str, thread: str, limit: int, unread: Unread | None = ...
+    ) -> list[Queued]: ...
 
     async def claim(
         self, home: str, thread: str, message: str, *, process: int, lease_until: int

@@ -1,6 +1,7 @@
 """What became of a message, told to the desk, whose commit settles it in the same stroke."""
 
 import asyncio
+import logging
 from collections import OrderedDict
 
 from bot.model.fact import Delivered, Undeliverable
@@ -9,8 +10,10 @@ from bot.model.subject import parse
 from bot.send.errors import PersonAway, SendError
 from bot.send.ports import Receiver
 from bot.store.commit import Settle
+from bot.store.errors import StoreRefused
 
 REMEMBERED = 5000
+_log = logging.getLogger("musterline.send")
 
 
 class Recorder:
@@ -23,6 +26,7 @@ class Recorder:
     def __init__(self, desk: Receiver) -> None:
         self._desk = desk
         self._waiting: dict[str, tuple[Delivered | Undeliverable, Settle]] = {}
+        self._refused: dict[str, str] = {}  # of those waiting: why, as it was logged
         self._known: OrderedDict[str, Settle] = OrderedDict()
 
     @property
@@ -76,20 +80,35 @@ class Recorder:
         end = Settle(message=message.id, thread=message.thread, state="dead", why=fact.why)
         await self._record(fact, end)
 
-    async def again(self) -> None:
-        """Bring what was kept. Raises ``StoreError`` when the store is still away."""
+    async def again(self) -> StoreRefused | None:
+        """Bring what was kept. Raises ``StoreAway`` when the store is still away.
+
+        What the store refuses is kept on, and keeps nothing else from being sent; the first such
+        error is given back.
+        """
         waiting = list(self._waiting.values())
         results = await asyncio.gather(
             *(self._record(fact, end) for fact, end in waiting), return_exceptions=True
         )
-        for result in results:
-            if isinstance(result, BaseException):
+        refused: StoreRefused | None = None
+        for (fact, _), result in zip(waiting, results, strict=True):
+            if isinstance(result, StoreRefused):
+                self._log_refused(fact.id, result)
+                refused = refused or result
+            elif isinstance(result, BaseException):
                 raise result
+        return refused
+
+    def _log_refused(self, fact_id: str, error: StoreRefused) -> None:
+        if self._refused.get(fact_id) != str(error):
+            self._refused[fact_id] = str(error)
+            _log.error("the store refuses %s: %s", fact_id, error)
 
     async def _record(self, fact: Delivered | Undeliverable, end: Settle) -> None:
         self._waiting[fact.id] = (fact, end)
         await self._desk.receive(fact)
         self._waiting.pop(fact.id, None)
+        self._refused.pop(fact.id, None)
         self._known[fact.id.partition(":")[2]] = end
         while len(self._known) > REMEMBERED:
             self._known.popitem(last=False)

@@ -42,7 +42,7 @@ class Relay:
 
     async def run(self, home: str, thread: str) -> int:
         """Deliver one batch; how many were settled. Raises ``StoreError`` when it is away."""
-        queued = await self._store.unsent(home, thread, BATCH)
+        queued = await self._store.unsent(home, thread, BATCH, _left_out)
         lines: dict[str, list[Message]] = {}
         for one in queued:
             lines.setdefault(_target(one.message), []).append(one.message)
@@ -104,6 +104,11 @@ class Relay:
             return False
         self._failed.pop(message.id, None)
         return True
+
+
+def _left_out(thread: str, error: StoreError) -> None:
+    """The sender tells people of it; what stands behind it must not wait."""
+    _log.error("left out in %s: %s", thread, error)
 
 
 def _fact(message: Message) -> AnyFact:

@@ -48,7 +48,7 @@ from bot.send.tidy import Tidy, tidy_all
 from bot.speak.catalogue import Catalogue
 from bot.store import probe as probes
 from bot.store.commit import Settle
-from bot.store.errors import StoreError
+from bot.store.errors import StoreAway, StoreError, StoreRefused
 from bot.store.outbox import Claimed, Queued, Thread
 
 _log = logging.getLogger("musterline.send")
@@ -177,7 +177,8 @@ class Sender:
 
     async def _read(self, now: int) -> None:
         """Read what may go now, the most urgent first."""
-        await self._recorder.again()
+        refused = await self._recorder.again()
+        self._wrong = self._wrong or refused
         process = self._process()
         self._rest = {key: at for key, at in self._rest.items() if at > process}
         self._deferred = {key: at for key, at in self._deferred.items() if at > now}
@@ -185,21 +186,29 @@ class Sender:
         self._doubtful = {key: at for key, at in self._doubtful.items() if at > old}
         self._ended_unsent = 0
         homes = await self._store.homes()
-        many = await asyncio.gather(
-            *(
-                self._store.ready(
-                    home,
-                    self.settings.look_at,
-                    wave=now,
-                    process=process,
-                    wanted=partial(self._free_thread, home),
-                    always=_RELAY,
-                )
-                for home in homes
-            )
-        )
+        many = await asyncio.gather(*(self._ready(home, now, process) for home in homes))
         found = [(home, queued) for home, some in zip(homes, many, strict=True) for queued in some]
         self._backlog = deque(sorted(found, key=_order))
+
+    async def _ready(self, home: str, now: int, process: int) -> list[Queued]:
+        """Heads of one home that may go; what is refused there holds up no other home."""
+        unread: dict[str, StoreRefused] = {}
+        try:
+            found = await self._store.ready(
+                home,
+                self.settings.look_at,
+                wave=now,
+                process=process,
+                wanted=partial(self._free_thread, home),
+                always=_RELAY,
+                unread=unread.__setitem__,
+            )
+        except StoreRefused as error:
+            found, unread = [], {"": error}
+        for thread, why in unread.items():
+            self._wrong = self._wrong or why
+            await self._holds.stuck(home, thread, str(why), now)
+        return found
 
     async def _fill(self, clock: Clock) -> None:
         """Start tasks for what was read, as many as there is room for."""
@@ -213,8 +222,18 @@ class Sender:
                 self._deferred[key] = until
                 waiting += 1
             else:
-                info = await self._store.thread_info(home, queued.message.thread)
-                await self._start_one(_Ready(home, queued, info), clock)
+                await self._begin(home, queued, clock)
+
+    async def _begin(self, home: str, queued: Queued, clock: Clock) -> None:
+        """Start one; where the store refuses it, the others go on."""
+        key = home, queued.message.thread
+        try:
+            info = await self._store.thread_info(*key)
+            await self._start_one(_Ready(home, queued, info), clock)
+        except StoreRefused as error:
+            self._wrong = self._wrong or error
+            self._rest[key] = self._process() + 1000
+            _log.error("sending to %s of %s was refused: %s", key[1], key[0], error)
 
     def _paced_until(self, queued: Queued, now: int, ahead: int) -> int:
         """When to look at it again, known without reading anything of it; 0: it has to be read.
@@ -453,9 +472,12 @@ class Sender:
                         await self._read(clock())
                     await self._fill(clock)
                     tidied = self._tidy_in_between(tidied)
-                except StoreError as error:
+                except StoreAway as error:
                     self._backlog.clear()
                     _log.warning("the store is away, nothing is sent: %s", error)
+                except StoreRefused as error:
+                    self._backlog.clear()
+                    _log.error("the store refuses, nothing is sent: %s", error)
                 await self._pause(wake)
         finally:
             await self._drain()

@@ -11,3 +11,7 @@ class StoreAway(StoreError):
 
 class StoreRefused(StoreError):
     """The store answered, and will not do it (wrong settings, newer data, disk full)."""
+
+
+class PartRefused(StoreRefused):
+    """Of many things some were refused, each for itself; the store is there, and all else done."""

@@ -23,6 +23,12 @@ _state = msgspec.msgpack.Decoder(tuple[str, int, int, str, str, int, str])
 _dead = msgspec.msgpack.Decoder(tuple[str, str, str])
 
 
+_BEHIND = 64  # so many unread messages in a thread without order are looked past
+
+#: Hears of a thread with a message that cannot be read, and why.
+Unread = Callable[[str, StoreRefused], None]
+
+
 class Queued(msgspec.Struct, frozen=True):
     """An unsent message. ``sending`` without a live lease means: its end is unknown."""
 
@@ -71,27 +77,42 @@ class Outbox(Connected):
         process: int,
         wanted: Callable[[str], bool] = lambda thread: True,  # noqa: ARG005
         always: str = "",
+        unread: Unread | None = None,
     ) -> list[Queued]:
         """Heads of threads that may be sent now, the most urgent first.
 
         Left out are threads under a live lease and those that wait after a passing error. Only
         the heads of threads that are ``wanted`` are read. The thread ``always`` is looked at
-        even where ``limit`` others stand before it; it is one that is never claimed nor waits.
+        even where ``limit`` others stand before it; it is one that is never claimed nor waits,
+        and keeps no order.
+
+        A message that cannot be read stops its own thread and no other: ``unread`` hears of it,
+        and only without one ``StoreRefused`` is raised.
         """
         k = keys.of(home)
         call = self._script_call(_READY, [k.ready, k.later, k.busy], wave, process, limit)
         threads = texts(await self._reads.submit(call))
         if always and len(threads) == limit and always not in threads:
             threads.append(always)
-        found = await self._read_all(
-            self._heads_call(k, thread, 1) for thread in threads if wanted(thread)
-        )
-        return [queued for answer in found for queued in _heads(answer)]
+        threads = [thread for thread in threads if wanted(thread)]
+        answers = await self._read_all(self._heads_call(k, thread, 1) for thread in threads)
+        found: list[Queued] = []
+        for thread, answer in zip(threads, answers, strict=True):
+            heads = _heads(answer, thread, unread)
+            if not heads and thread == always:  # there is something behind the one unread
+                heads = (await self.unsent(home, thread, _BEHIND, unread))[:1]
+            found += heads
+        return found
 
-    async def unsent(self, home: str, thread: str, limit: int) -> list[Queued]:
-        """The first messages of one thread, in order, whatever state they are in."""
+    async def unsent(
+        self, home: str, thread: str, limit: int, unread: Unread | None = None
+    ) -> list[Queued]:
+        """The first messages of one thread, in order, whatever state they are in.
+
+        ``unread``: as for ``ready``, and those are left out.
+        """
         answer = await self._reads.submit(self._heads_call(keys.of(home), thread, limit))
-        return _heads(answer)
+        return _heads(answer, thread, unread)
 
     async def claim(
         self, home: str, thread: str, message: str, *, process: int, lease_until: int
@@ -200,17 +221,19 @@ class Outbox(Connected):
         return self._script_call(_HEADS, touched, thread, limit)
 
 
-def _heads(answer: object) -> list[Queued]:
+def _heads(answer: object, thread: str, unread: Unread | None) -> list[Queued]:
     lease, *rest = cast("list[bytes]", answer)
     found: list[Queued] = []
     for body, packed in zip(rest[::2], rest[1::2], strict=True):
         try:
             message = _message.decode(body)
             state, attempt, _, _, _, _, why = _state.decode(packed)
-        except msgspec.DecodeError as error:
-            raise StoreRefused(
-                f"a message in the outbox is not of this version: {error}"
-            ) from error
+        except (msgspec.DecodeError, TypeError, UnicodeDecodeError) as error:
+            refused = StoreRefused(f"a message in the outbox is not of this version: {error}")
+            if unread is None:
+                raise refused from error
+            unread(thread, refused)
+            continue
         found.append(
             Queued(
                 message, cast("Literal['queued', 'sending']", state), attempt, number(lease), why

@@ -17,7 +17,7 @@ from bot.model.visit.state import Visit
 from bot.plan.live import go_live
 from bot.plan.rows import SiteRow
 from bot.store.commit import Commit, Result
-from bot.store.errors import StoreAway
+from bot.store.errors import PartRefused, StoreAway, StoreError, StoreRefused
 from handlers.clock import Sweep
 from tests.desk.conftest import ADMIN, NOW, planned, relay
 
@@ -249,6 +249,35 @@ async def test_tampering_shows(desk: Desk, rows: list[SiteRow], store_url: str) 
     with redis.Redis.from_url(store_url) as client:
         client.hset(f"{{{subject.home}}}:s:{subject.name}", "body", forged)
     assert [p for p in (await verify(desk.store)).problems if str(subject) in p]
+
+
+async def test_a_deadline_that_is_refused_keeps_no_other_home_waiting(
+    desk: Desk, rows: list[SiteRow], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await planned(desk, rows)
+    others = [row.model_copy(update={"wave": "zz-last"}) for row in rows]
+    await go_live(desk, others, channels=["CWAVE01"], now=NOW)
+    await relay(desk, of_wave("zz-last").home)
+    first, receive = of_visit(rows[0].wave, rows[0].site), desk.receive
+    error: type[StoreError] = StoreRefused
+
+    async def failing(fact: Any, loaded: Any = None) -> Any:
+        if fact.subject == first and isinstance(fact, Due):
+            raise error("not this one")
+        return await receive(fact, loaded)
+
+    monkeypatch.setattr(desk, "receive", failing)
+    with pytest.raises(PartRefused, match="1 deadlines were refused: not this one"):
+        await Sweep(desk).run(NOW)
+    for row in (*rows[1:], *others):
+        assert (await desk.state(of_visit(row.wave, row.site))).state == "invited"
+    assert (await desk.state(first)).state == "planned"
+    error = StoreAway
+    with pytest.raises(StoreAway):
+        await Sweep(desk).run(NOW)
+    monkeypatch.undo()
+    await Sweep(desk).run(NOW)
+    assert (await desk.state(first)).state == "invited"
 
 
 @pytest.mark.parametrize("kind", ["visit", "wave"])

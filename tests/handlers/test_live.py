@@ -2,6 +2,7 @@
 
 import asyncio
 
+import pytest
 from apscheduler.schedulers.asyncio import AsyncIOScheduler
 
 from bot.jumps import JUMP_WAIT
@@ -9,6 +10,7 @@ from bot.live import WATCHDOG_SECONDS, Live
 from bot.model.policy import MINUTE
 from bot.practice import scene
 from bot.settings import MailSettings, PersonSettings
+from bot.store.errors import PartRefused
 from tests.handlers.kit import OwnStore, Room, open_room
 
 CONTACT = "U0101"
@@ -194,3 +196,15 @@ async def test_the_people_of_the_settings_are_looked_up_at_start(room: Room) -> 
     assert left == {scene.ADMIN}
     room.server.faults.add("drop_before", times=10**9)
     assert await room.bot.look_at_people() == []  # the chat is away: go on as before
+
+
+async def test_a_deadline_that_is_refused_is_no_outage_of_the_store(
+    room: Room, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    async def refusing(_now: int) -> int:
+        raise PartRefused("1 deadlines were refused: not this one")
+
+    monkeypatch.setattr(room.bot.sweep, "run", refusing)
+    await live_of(room, Ticks()).sweep()
+    assert "not this one" in caplog.text
+    assert "store is away" not in caplog.text

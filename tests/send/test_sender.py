@@ -1,11 +1,12 @@
 """The sender on real parts: order, pace, what is dropped, what is edited in place."""
 
 import asyncio
+from typing import Any
 
 import msgspec
 import pytest
 
-from bot.model.fact import AnyFact, Told
+from bot.model.fact import AnyFact, Delivered, Told
 from bot.model.message import BOARD, ESCALATION, NUDGE, Button, Message
 from bot.model.subject import Subject, of_wave
 from bot.send.chat import ChatOut
@@ -13,7 +14,8 @@ from bot.send.leases import ChannelLeases
 from bot.send.pacing import Pacing
 from bot.send.sender import SenderSettings
 from bot.speak.catalogue import Catalogue
-from bot.store.errors import StoreAway
+from bot.store import keys
+from bot.store.errors import StoreAway, StoreRefused
 from tests.send.conftest import HOME, START, VISIT, Bench, message
 
 WAVE = "C0WAVE0001"
@@ -451,6 +453,79 @@ async def test_what_is_for_ourselves_goes_first_however_much_is_queued_before_it
     settings = SenderSettings(lease=1000, look_at=2, parallel=1, parallel_calls=0)
     await bench.sender(catalogue, settings=settings).run_once(bench.time.wave)
     assert order[0] == "Told"
+
+
+async def spoil(bench: Bench, thread: str, number: int) -> None:
+    """Write over a message in the outbox what no version of ours has written."""
+    key = keys.of(HOME).outbox(thread)
+    await bench.store._write(key, "HSET", key, f"b:{VISIT}:7:{number}", b'{"id": 7}')
+
+
+async def test_a_message_that_cannot_be_read_stops_its_thread_alone_and_is_told_once(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    await bench.queue(
+        message(1, "site:a"),
+        message(2, "site:a"),
+        message(3, "site:b"),
+        message(4, "esc:b", urgency=ESCALATION),
+    )
+    await spoil(bench, "site:a", 1)
+    sender = bench.sender(catalogue)
+    for _ in range(3):
+        with pytest.raises(StoreRefused, match="not of this version"):
+            await sender.run_once(bench.time.wave)
+    assert bench.texts() == ["Hello no. 3."]
+    assert bench.texts(CALLS) == ["Hello no. 4."]
+    (trouble,) = bench.troubles
+    assert (trouble.place, trouble.thread) == (f"{HOME}/site:a", "site:a")
+
+
+async def test_live_a_message_that_cannot_be_read_is_no_absence_of_the_store(
+    bench: Bench, catalogue: Catalogue, caplog: pytest.LogCaptureFixture
+) -> None:
+    await bench.queue(message(1, "site:a"), message(4, "esc:b", urgency=ESCALATION))
+    await spoil(bench, "site:a", 1)
+    running = asyncio.create_task(bench.sender(catalogue).run(bench.time.now, asyncio.Event()))
+    await bench.posted(CALLS)
+    running.cancel()
+    with pytest.raises(asyncio.CancelledError):
+        await running
+    assert "store is away" not in caplog.text
+
+
+async def test_a_follow_up_that_cannot_be_read_holds_up_no_other(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    bad = message(1, "relay", way="fact", template="", fact=b"")
+    await bench.queue(bad, inward(2))
+    await spoil(bench, "relay", 1)
+    with pytest.raises(StoreRefused, match="not of this version"):
+        await bench.sender(catalogue).run_once(bench.time.wave)
+    assert [fact.what for fact in bench.desk.facts if isinstance(fact, Told)] == ["danger"]
+    assert [trouble.thread for trouble in bench.troubles] == ["relay"]
+
+
+async def test_an_end_that_the_store_refuses_keeps_nothing_else_from_being_sent(
+    bench: Bench, catalogue: Catalogue
+) -> None:
+    sender = bench.sender(catalogue)
+    receive = bench.desk.receive
+
+    async def refusing(fact: Any) -> object:
+        if isinstance(fact, Delivered) and fact.thread == "site:a":
+            raise StoreRefused("not this one")
+        return await receive(fact)
+
+    bench.desk.receive = refusing  # type: ignore[method-assign]
+    await bench.queue(message(1, "site:a"))
+    with pytest.raises(StoreRefused, match="not this one"):
+        await sender.run_once(bench.time.wave)
+    await bench.queue(message(2, "esc:b", urgency=ESCALATION))
+    with pytest.raises(StoreRefused, match="not this one"):
+        await sender.run_once(bench.time.wave)
+    assert bench.texts() == ["Hello no. 1."]
+    assert bench.texts(CALLS) == ["Hello no. 2."]
 
 
 async def test_while_the_store_is_away_it_waits_and_then_goes_on(
