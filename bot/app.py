@@ -13,6 +13,7 @@ from aiohttp import web
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
 from bot.fit import people_away
+from bot.model.message import ESCALATION
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 from bot.places import ChannelPlaces
@@ -105,6 +106,8 @@ class Bot:
         if not url:
             self.embedded = Embedded(chosen.data)
             url = await self.embedded.start()
+            for note in self.embedded.notes:
+                _log.warning("the store: %s", note)
         self.store = Store(
             url,
             cluster=chosen.cluster,
@@ -174,10 +177,22 @@ class Bot:
         )
 
     async def _trouble(self, trouble: Trouble) -> None:
-        """What a person has to know of sending goes to the log and, where chat works, the team."""
+        """What a person has to know of sending goes to the log and, where chat works, the team.
+
+        Where it is the team's own channel or a call that does not get through, people are told
+        directly: nobody would look into that channel for it.
+        """
         _log.error("sending: %s %s: %s", trouble.kind, trouble.place, trouble.why)
-        if trouble.kind == "channel" and trouble.place != self.settings.chat.team_channel:
-            await self.tell_team("chat_trouble", place=trouble.place, why=trouble.why)
+        args = {"place": trouble.place, "why": trouble.why}
+        team = self.settings.chat.team_channel
+        if trouble.kind == "channel" and trouble.place != team:
+            await self.tell_team("chat_trouble", **args)
+        elif trouble.kind in ("channel", "everywhere"):
+            matter = f"{trouble.kind}:{trouble.place}:{trouble.now}"
+            await self.chat_in.alarm.people(matter, "chat_trouble", {**args, "place": team})
+        elif trouble.kind in ("message", "bug") and trouble.urgency <= ESCALATION:
+            matter = f"dead:{trouble.message}"
+            await self.chat_in.alarm.people(matter, "call_undelivered", args)
 
     def _mail(self) -> MailOut | None:
         mail = self.settings.mail
@@ -302,14 +317,16 @@ class Bot:
             await self.chat_in.staff.changed({"id": user, "deleted": True})
         return list(away.values())
 
-    async def tell_team(self, key: str, **args: str) -> None:
-        """One line in the team's channel, if it gets through; in the log in any case."""
+    async def tell_team(self, key: str, **args: str) -> bool:
+        """One line in the team's channel; in the log in any case. Whether it got through."""
         text = self.catalogue.best("en").say(key, args, show=in_chat)
         _log.warning("to the team: %s", text)
         try:
             await say(self.chat, self.settings.chat.team_channel, text)
         except SendError:
             _log.exception("the team could not be told")
+            return False
+        return True
 
     def forget_checks(self) -> None:
         """Ask the chat again at the next check."""

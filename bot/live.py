@@ -6,6 +6,7 @@ import logging
 import signal
 import time
 from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime, timedelta
 from typing import Literal
 
 import msgspec
@@ -13,11 +14,13 @@ from apscheduler.schedulers.asyncio import AsyncIOScheduler
 from msgspec.structs import replace
 
 from bot.app import Bot
+from bot.desk import anchors
 from bot.jumps import Jumps
 from bot.model.fact import Gap
 from bot.model.subject import EVERY, of_visit, of_wave
 from bot.settings import Settings
 from bot.store.commit import Commit
+from bot.store.embedded import free_space_note
 from bot.store.errors import PartRefused, StoreError
 
 SWEEP_SECONDS = 0.25
@@ -30,6 +33,7 @@ WATCHDOG_SECONDS = 2.0
 #: a second late, and start none while one still runs.
 JOB_DEFAULTS = {"coalesce": True, "misfire_grace_time": None, "max_instances": 1}
 _NOTE = "gaps"
+_CHAT_NOTE = "chat_away"
 _log = logging.getLogger("musterline")
 Why = Literal["bot", "store", "chat"]
 
@@ -64,6 +68,8 @@ class Live:
         self._swept = monotonic()
         self._store_since: int | None = None
         self._chat_since: int | None = None
+        self._chat_noted: int | None = None  # what of it is written down
+        self._space_told = ""  # the day
         self._jumps = Jumps(bot.now(), monotonic())
         self._reading: asyncio.Task[None] | None = None
         self._error: BaseException | None = None
@@ -118,6 +124,8 @@ class Live:
         scheduler.add_job(self.sweep, "interval", seconds=SWEEP_SECONDS, jitter=0.05)
         scheduler.add_job(self._alive, "interval", seconds=ALIVE_SECONDS)
         scheduler.add_job(self.look_at_chat, "interval", seconds=CHAT_SECONDS)
+        first = datetime.now(UTC) + timedelta(minutes=1)  # when everything has started
+        scheduler.add_job(self.housekeep, "interval", hours=1, next_run_time=first)
         return scheduler
 
     # --- recurring -------------------------------------------------------------------------
@@ -159,24 +167,68 @@ class Live:
                 await self.bot.store.alive_mark(self.bot.now())
 
     async def look_at_chat(self) -> None:
-        """While the chat does not answer, nobody can be heard: the times of visits stand."""
-        if await self.bot.chat_answers():
+        """While the chat does not answer, nobody can be heard: the times of visits stand.
+
+        In socket mode nobody is heard without a websocket either.
+        """
+        sockets = self.bot.sockets
+        if await self.bot.chat_answers() and (sockets is None or sockets.connected):
             since, self._chat_since = self._chat_since, None
             if since is not None:
                 await self._back(since, "chat")
+            await self._note_chat()
             return
         if self._chat_since is None:
             self._chat_since = self.bot.now()
+        await self._note_chat()
         if self.bot.now() - self._chat_since >= SHORTEST_GAP:
             self.bot.sweep.standing = True
+
+    async def _note_chat(self) -> None:
+        """Write down since when it is away, for a restart meanwhile; else at the next look."""
+        since = self._chat_since
+        if self._chat_noted == since:
+            return
+        note = b"" if since is None else msgspec.json.encode(since)
+        try:
+            await self.bot.store.note_put(_CHAT_NOTE, note)
+        except StoreError as error:
+            _log.warning("what is known of the chat cannot be written down: %s", error)
+        else:
+            self._chat_noted = since
+
+    async def housekeep(self) -> None:
+        """Once a day: the anchor of the day, and a word about a disk that is nearly full."""
+        day = datetime.fromtimestamp(self.bot.now() / 1000, UTC).date().isoformat()
+        embedded = self.bot.embedded
+        note = free_space_note(embedded.directory) if embedded is not None else None
+        if note is not None:
+            _log.error("the store: %s", note)
+            if self._space_told != day and await self.bot.tell_team("store_note", why=note):
+                self._space_told = day
+        folder = self.settings.store.data / anchors.FOLDER
+        if (folder / f"{day}.json").exists():
+            return
+        try:
+            anchor = await anchors.take(self.bot.store, self.bot.now())
+            await asyncio.to_thread(anchors.keep, anchor, folder, day)
+        except (StoreError, OSError):
+            _log.exception("the anchor of %s could not be taken; again in an hour", day)
 
     # --- gaps ------------------------------------------------------------------------------
 
     async def catch_up(self) -> None:
-        """After our own outage, and after one that was not read back to its end."""
+        """After our own outage, and after one that was not read back to its end.
+
+        A chat that was away when the bot ended is away until it is looked at; our own outage
+        lies within that gap.
+        """
         last = await self.bot.store.alive_last()
         now = self.bot.now()
-        if last is not None and now - last >= SHORTEST_GAP:
+        if note := await self.bot.store.note_get(_CHAT_NOTE):
+            self._chat_since = self._chat_noted = msgspec.json.decode(note, type=int)
+            self.bot.sweep.standing = True
+        elif last is not None and now - last >= SHORTEST_GAP:
             await self._remember(Away(last, now, "bot"))
         await self.bot.store.alive_mark(now)
         self._read_back()
@@ -195,6 +247,8 @@ class Live:
         now = self.bot.now() if until is None else until
         _log.warning("%s is back after %d s", why, (now - since) // 1000)
         if now - since < SHORTEST_GAP:
+            if self.bot.sweep.standing:  # the times go on, once all else is read back
+                self._read_back()
             return
         self.bot.sweep.standing = True
         try:

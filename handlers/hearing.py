@@ -36,7 +36,7 @@ class Hearing:
 
         ``late``: it was written while we were away; what it was edited to is then the answer.
         """
-        if self.safety.is_danger(written):
+        if await self.safety.is_danger(written):
             await self._danger(written, event)
             return
         route = await by_words(self._desk, written.channel, written.thread, written.user)

@@ -1,5 +1,6 @@
 """Words of danger: the fixed answer first, whatever the store does; its sending on record later."""
 
+import asyncio
 import logging
 from collections import OrderedDict
 from dataclasses import dataclass
@@ -18,6 +19,8 @@ from handlers.written import Written
 
 _log = logging.getLogger("musterline.safety")
 _REMEMBERED = 1000
+#: Characters. Searching the longest message of the platform (40,000) takes half a second.
+_LONG = 2000
 
 
 class Unanswered(SendError):
@@ -39,13 +42,17 @@ class Safety:
 
     def __init__(self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now) -> None:
         self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
-        self._sent: dict[str, list[Answered]] = {}  # by the place and stamp of the message
+        #: By the place and stamp of the message; where there is no subject it is never taken.
+        self._sent: OrderedDict[str, list[Answered]] = OrderedDict()
         self._event: OrderedDict[str, str] = OrderedDict()
 
-    def is_danger(self, written: Written) -> bool:
+    async def is_danger(self, written: Written) -> bool:
         """In doubt it is; only the team may ask about danger without there being one."""
         lexicons = tuple(self._desk.surroundings.lexicons.values())
-        found = find(written.whole, lexicons)
+        if len(written.whole) > _LONG:
+            found = await asyncio.to_thread(find, written.whole, lexicons)
+        else:
+            found = find(written.whole, lexicons)
         if found is None:
             return False
         actor = self._desk.surroundings.roster.actor(written.user)
@@ -71,6 +78,8 @@ class Safety:
             self._event.popitem(last=False)
         sent = Answered(written.channel, thread, stamp, self._now())
         self._sent.setdefault(key, []).append(sent)
+        while len(self._sent) > _REMEMBERED:
+            self._sent.popitem(last=False)
         return True
 
     async def record(self, written: Written, subject: Subject) -> None:

@@ -55,7 +55,7 @@ class Holds:
     async def tell(
         self, kind: str, place: str, why: str, home: str, message: Message, now: int
     ) -> None:
-        trouble = Trouble(kind, home, place, message.thread, message.id, why, now)
+        trouble = Trouble(kind, home, place, message.thread, message.id, why, now, message.urgency)
         _log.error("%s", trouble)
         await self._tell(trouble)
 

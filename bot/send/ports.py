@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from bot.model.fact import AnyFact
+from bot.model.message import BOARD
 from bot.model.subject import Subject
 from bot.store.commit import Settle
 from bot.store.outbox import Claimed, NotClaimed, Queued, Thread, Unread
@@ -99,6 +100,7 @@ class Trouble:
     message: str
     why: str
     now: int
+    urgency: int = BOARD  # of the message
 
 
 Tell = Callable[[Trouble], Awaitable[None]]

@@ -1,11 +1,14 @@
 """Words of danger: the fixed answer first, from anyone and anywhere, even with the store away."""
 
+import asyncio
+
 import pytest
 
 from bot.model.subject import of_visit
 from bot.practice import scene
 from bot.speak.catalogue import Catalogue
 from bot.store.commit import Commit, Done, Known, Stale
+from handlers.written import Written
 from tests.handlers.kit import ONCALL, STRANGER, Json, OwnStore, Room, open_room, row, template
 
 CONTACT, OTHER = "U0101", "U0102"
@@ -291,3 +294,33 @@ async def test_danger_that_is_kept_aside_is_told_to_the_team(
 
 async def recorded(room: Room) -> set[str]:
     return {fact for _, fact, _ in await room.journal() if fact.startswith("safety:")}
+
+
+async def test_what_was_sent_is_not_remembered_without_end(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("handlers.safety._REMEMBERED", 2)
+    await room.bot.store._write(b"x", "FLUSHALL")  # no wave: nothing to record it with
+    for _ in range(4):
+        await room.server.dm(STRANGER, "fire!")
+    assert room.bot.chat_in.hearing.safety.unrecorded == 2
+
+
+async def test_the_loop_goes_on_while_a_long_message_is_searched(room: Room) -> None:
+    """The longest text of a message is 40,000 characters (reference of chat.postMessage)."""
+    text = "the quick brown fox and a smoking gun went by " * 850
+    written = Written(room.channel, "1.2", "", STRANGER, text[:40_000])
+    turns = 0
+
+    async def turning() -> None:
+        nonlocal turns
+        while True:
+            turns += 1
+            await asyncio.sleep(0)
+
+    other = asyncio.create_task(turning())
+    await asyncio.sleep(0)
+    before = turns
+    await room.bot.chat_in.hearing.safety.is_danger(written)
+    other.cancel()
+    assert turns > before

@@ -95,7 +95,7 @@ async def test_the_scheduler_has_none_of_its_defaults(room: Room) -> None:
     scheduler = live_of(room, Ticks()).scheduler()
     scheduler.start(paused=True)
     jobs = scheduler.get_jobs()
-    assert len(jobs) == 3
+    assert len(jobs) == 4
     for job in jobs:
         assert (job.coalesce, job.misfire_grace_time, job.max_instances) == (True, None, 1)
     scheduler.shutdown(wait=False)
