@@ -1,6 +1,7 @@
 """Orders written as a mention of the bot inside a visit's thread, where commands do not work."""
 
 import logging
+import re
 
 from bot.desk import Desk
 from bot.model.fact import Actor, Ordered
@@ -24,12 +25,23 @@ ORDERS = {
 }
 
 
+#: ``carrier TICKET`` or ``carrier TICKET 120``: the line is with its carrier for so many minutes.
+_CARRIER = re.compile(
+    r"carrier (?:ticket )?(\S{1,40})(?: (\d{1,4})(?: ?min(?:utes)?)?)?", re.IGNORECASE
+)
+_CARRIER_MINUTES = "240"
+
+
 def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -> Ordered | None:
     """The order in ``words``, or ``None`` when it holds none that is known."""
-    order = ORDERS.get(" ".join(words.lower().split()).rstrip(".!"))
+    said = " ".join(words.split()).rstrip(".!")
+    order, args = ORDERS.get(said.lower()), {}
+    if carrier := _CARRIER.fullmatch(said):
+        order = "third_party"
+        args = {"ticket": carrier[1], "minutes": carrier[2] or _CARRIER_MINUTES}
     if order is None:
         return None
-    return Ordered(id=fact_id, subject=subject, received_at=at, actor=actor, order=order)
+    return Ordered(id=fact_id, subject=subject, received_at=at, actor=actor, order=order, args=args)
 
 
 class Orders:
