@@ -58,7 +58,8 @@ def run(args: argparse.Namespace) -> int:
     if not parsed.sites:
         return fail(f"{args.file} holds no site that can be brought in.")
     try:
-        notes = asyncio.run(_bring_in(settings_of(args), parsed, dry_run=args.dry_run))
+        with _busy(f"Bringing in {len(parsed.sites)} sites"):
+            notes = asyncio.run(_bring_in(settings_of(args), parsed, dry_run=args.dry_run))
     except (SettingsError, StoreError, RunbookError) as error:
         return fail(str(error))
     _told(notes, dry_run=args.dry_run)
@@ -95,6 +96,18 @@ def _progress() -> Iterator[Callable[[int, int], None] | None]:
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("Reading", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total or None)
+
+
+@contextmanager
+def _busy(what: str) -> Iterator[None]:
+    """Something that moves where somebody watches; nothing in a log."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(what):
+        yield
 
 
 def _report(parsed: Parsed) -> None:

@@ -1,7 +1,11 @@
 """From a checked site list to a live wave: rows are staged, one commit makes them live."""
 
+import asyncio
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Awaitable, Callable, Iterable, Sequence
+from functools import partial
+from itertools import islice
+from typing import TypeVar
 
 import msgspec
 
@@ -14,6 +18,9 @@ from bot.model.visit.state import Person, Plan, Site, Unit, Visit
 from bot.model.wave.state import WavePlan
 from bot.plan.rows import PersonRow, SiteRow
 
+_T = TypeVar("_T")
+_R = TypeVar("_R")
+_AT_ONCE = 512
 _OPENS_BEFORE = minutes(60)
 #: States of a visit in which serial, stage and start may still be changed by an import.
 _REPLANNED = ("planned", "held", "invited", "agreed", "rebook")
@@ -67,11 +74,21 @@ def _person(row: PersonRow) -> Person:
 
 async def compare(desk: Desk, rows: Iterable[SiteRow]) -> list[RowNote]:
     """What bringing these rows in would do, without doing it."""
-    notes = []
-    for row in rows:
-        visit = await desk.state(of_visit(row.wave, row.site))
-        notes.append(_note(row, visit if isinstance(visit, Visit) else None))
-    return notes
+    return await _for_each(rows, partial(_compared, desk))
+
+
+async def _compared(desk: Desk, row: SiteRow) -> RowNote:
+    visit = await desk.state(of_visit(row.wave, row.site))
+    return _note(row, visit if isinstance(visit, Visit) else None)
+
+
+async def _for_each(things: Iterable[_T], doing: Callable[[_T], Awaitable[_R]]) -> list[_R]:
+    """Many at a time, since calls to the store travel together; in the order of ``things``."""
+    found: list[_R] = []
+    rest = iter(things)
+    while some := list(islice(rest, _AT_ONCE)):
+        found += await asyncio.gather(*(doing(thing) for thing in some))
+    return found
 
 
 def _note(row: SiteRow, visit: Visit | None) -> RowNote:
@@ -109,14 +126,16 @@ async def go_live(
     The same rows again change nothing: their facts have the same ids. Raises ``StoreError``.
     """
     notes = await compare(desk, rows)
-    for row in rows:
-        for person in (row.contact, row.deputy):
-            if person is not None:
-                fields = {"name": person.name or person.user, "mobile": person.mobile}
-                await desk.store.person_put(person_key(person.user), fields)
+    people = {p.user: p for row in rows for p in (row.contact, row.deputy) if p is not None}
+    await _for_each(people.values(), partial(_keep_person, desk))
     for wave in sorted({row.wave for row in rows}):
         await _wave_live(desk, wave, [r for r in rows if r.wave == wave], channels, now, actor)
     return notes
+
+
+async def _keep_person(desk: Desk, person: PersonRow) -> None:
+    fields = {"name": person.name or person.user, "mobile": person.mobile}
+    await desk.store.person_put(person_key(person.user), fields)
 
 
 async def _wave_live(
