@@ -177,7 +177,8 @@ class Settings(Part):
     )
 
     def roster(self) -> Roster:
-        return Roster(tuple(_staff(person) for person in self.people))
+        """Who is on call and admin. Without a mail server nobody is reached by mail."""
+        return Roster(tuple(_staff(person, mails=bool(self.mail.host)) for person in self.people))
 
     def model_policy(self) -> Policy:
         p = self.policy
@@ -210,7 +211,7 @@ class Settings(Part):
         return found
 
 
-def _staff(person: PersonSettings) -> Staff:
+def _staff(person: PersonSettings, *, mails: bool) -> Staff:
     ZoneInfo(person.tz)
     turns = tuple(
         Turn(frozenset(_DAYS.index(d) for d in h.days), h.since, h.until, person.tz)
@@ -221,7 +222,7 @@ def _staff(person: PersonSettings) -> Staff:
         name=person.name,
         duties=frozenset(person.roles),
         turns=turns,
-        mail=person.mail,
+        mail=person.mail if mails else "",
         rank=person.rank,
     )
 

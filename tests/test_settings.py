@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from bot.commands.common import settings_of
-from bot.settings import SettingsError, load
+from bot.settings import Settings, SettingsError, load
 
 SECRET = "whsec_" + "QUJD" * 8
 PERSON = '[[people]]\nname = "Mara Quill"\nuser = "U0000DESK1"\nroles = ["admin"]\n'
@@ -140,3 +140,11 @@ def test_what_serving_needs_is_said_at_once() -> None:
     socket = load(None, {"MUSTERLINE_CHAT__MODE": "socket"}).problems_for_serving()
     assert "chat.app_token is not set." in socket
     assert "chat.signing_secret is not set." not in socket
+
+
+def test_without_a_mail_server_nobody_is_reached_by_mail() -> None:
+    person = {"name": "Ines", "user": "U02", "roles": ["oncall"], "mail": "ines@example.org"}
+    plain = Settings.model_validate({"people": [person]})
+    assert [s.mail for s in plain.roster().staff] == [""]
+    mailing = Settings.model_validate({"people": [person], "mail": {"host": "mail.example.org"}})
+    assert [s.mail for s in mailing.roster().staff] == ["ines@example.org"]
