@@ -37,6 +37,7 @@ CALLS: dict[str, frozenset[str]] = {
     "conversations.open": frozenset({"im:write"}),
     "conversations.replies": frozenset({"channels:history", "groups:history", "im:history"}),
     "pins.add": frozenset({"pins:write"}),
+    "users.info": frozenset({"users:read"}),
 }
 EVENTS: dict[str, frozenset[str]] = {
     "app_mention": frozenset({"app_mentions:read"}),

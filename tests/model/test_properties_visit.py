@@ -164,6 +164,7 @@ _QUIET = {
     "nobody_yet_danger",
     "not_you",
     "rebook",
+    "rebook_line_down",
 }
 
 
