@@ -2,6 +2,7 @@
 
 import argparse
 import importlib
+import io
 import os
 import sys
 from importlib.metadata import PackageNotFoundError, version
@@ -39,6 +40,9 @@ def main(argv: list[str] | None = None) -> int:
     """Run one command; gives the exit code: 0 good, 1 not as wished, 2 wrong input, and as shells
     have it 130 after Ctrl-C, 143 after SIGTERM, 141 when nobody reads our output any more."""
     words = sys.argv[1:] if argv is None else argv
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a mark a terminal cannot show stops nothing
+            stream.reconfigure(errors="backslashreplace")
     try:
         made = parser(words[0] if words else "")
         args = made.parse_args(words)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
+_ASCII = str.maketrans(_EIGHTHS, " ...::###")
 
 
 def curve(
@@ -24,3 +25,12 @@ def curve(
         "".join(_EIGHTHS[max(0, min(steps, level - row * steps))] for level in levels)
         for row in range(height - 1, -1, -1)
     ]
+
+
+def in_marks_of(encoding: str | None, lines: list[str]) -> list[str]:
+    """The chart in marks that a terminal of this encoding can show."""
+    try:
+        _EIGHTHS.encode(encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return [line.translate(_ASCII) for line in lines]
+    return lines

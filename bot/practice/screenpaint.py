@@ -7,11 +7,11 @@ from rich.table import Table
 from rich.text import Text
 
 from bot.model.board import Board
-from bot.practice.screenchart import curve
+from bot.practice.screenchart import curve, in_marks_of
 from bot.practice.screenlog import clock
 from bot.practice.screenpick import Pick
 from bot.practice.screenstate import Row, Watched
-from bot.practice.show import STATES, can_show, thread
+from bot.practice.show import STATES, thread
 from bot.speak.catalogue import standard
 
 _STYLES = {
@@ -89,9 +89,10 @@ class Painter:
             width=max(10, width - 16),
             height=_CURVE_HEIGHT,
         )
+        lines = in_marks_of(self._console.encoding, lines)
         marks = [f"of {board.units} online", "", f"from {clock(self._began)[:5]}"]
         return [
-            Text.assemble(f" {mark:<13}", (_plain_marks(line), "green"))
+            Text.assemble(f" {mark:<13}", (line, "green"))
             for mark, line in zip(marks, lines, strict=True)
         ]
 
@@ -205,7 +206,3 @@ def _cut(text: str, width: int, style: str = "") -> Text:
     line = Text(text, style=style, no_wrap=True, overflow="ellipsis")
     line.truncate(width, overflow="ellipsis")
     return line
-
-
-def _plain_marks(line: str) -> str:
-    return line if can_show("▁█") else "".join("#" if mark > "▃" else " " for mark in line)

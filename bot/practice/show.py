@@ -9,7 +9,7 @@ from typing import Protocol, Self
 from bot.model.visit.state import Visit
 from bot.practice.house import House
 from bot.practice.rehearsal import Figures
-from bot.practice.screenchart import curve
+from bot.practice.screenchart import curve, in_marks_of
 from bot.practice.screenlog import Chronicle, clock
 from bot.practice.screenstate import Watched
 from bot.report.words import board_lines, unmarked
@@ -129,19 +129,10 @@ def chart_lines(watched: Watched, began: int) -> list[str]:
     board, now = watched.board(), watched.now
     width, height = _CHART
     rows = curve(board.curve, since=began, until=now, total=board.units, width=width, height=height)
-    if not can_show("▁█"):
-        rows = ["".join("#" if mark > "▃" else " " for mark in row) for row in rows]
+    rows = in_marks_of(sys.stdout.encoding, rows)
     labels = [str(board.units), *[""] * (height - 2), "0"]
     lines = [f"{label:>5} {row}".rstrip() for label, row in zip(labels, rows, strict=True)]
     return [*lines, f"{'':>5} {clock(began):<{width - 8}}{clock(now)}"]
-
-
-def can_show(marks: str) -> bool:
-    try:
-        marks.encode(sys.stdout.encoding or "ascii")
-    except (UnicodeEncodeError, LookupError):
-        return False
-    return True
 
 
 def _not_online(watched: Watched) -> list[str]:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from bot.practice.screenchart import curve
+from bot.practice.screenchart import curve, in_marks_of
 from bot.practice.screenlog import Line, shortened
 from bot.practice.screenpick import Pick
 from bot.report.words import unmarked
@@ -20,6 +20,12 @@ def test_the_curve_shows_the_first_unit_of_many() -> None:
 
 def test_no_time_has_passed_and_nothing_is_online() -> None:
     assert curve([], since=5, until=5, total=0, width=3, height=1) == ["   "]
+
+
+def test_a_terminal_without_such_marks_gets_plain_ones() -> None:
+    assert in_marks_of("utf-8", [" ▄█"]) == [" ▄█"]
+    for encoding in ("ascii", None, "unheard-of"):
+        assert in_marks_of(encoding, [" ▁▄█"]) == [" .:#"]
 
 
 def test_a_line_of_the_log_names_site_speaker_and_words() -> None:
