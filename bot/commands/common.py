@@ -1,12 +1,14 @@
 """What several commands share: the settings they read and the bot's parts they use."""
 
 import argparse
+import asyncio
 import contextlib
 import os
 import socket
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Coroutine
 from pathlib import Path
+from typing import Any, TypeVar
 from urllib.parse import quote
 
 from bot.desk import Desk
@@ -19,6 +21,8 @@ from bot.store.embedded import SOCKET, Embedded
 from bot.store.errors import StoreRefused
 from bot.store.link import Options
 from bot.store.store import Store
+
+_T = TypeVar("_T")
 
 
 def settings_argument(parser: argparse.ArgumentParser) -> None:
@@ -39,6 +43,15 @@ def fail(message: str) -> int:
     """Say what is wrong; the exit code for wrong input."""
     print(message, file=sys.stderr)
     return 2
+
+
+def run_loop(work: Coroutine[Any, Any, _T]) -> _T:
+    """Run to the end, on the faster loop where there is one."""
+    try:
+        import uvloop
+    except ImportError:
+        return asyncio.run(work)
+    return uvloop.run(work)
 
 
 @contextlib.asynccontextmanager

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import msgspec
 
-from bot.commands.common import fail
+from bot.commands.common import fail, run_loop
 from bot.commands.stopping import Stop
 from bot.plan.rows import SiteRow
 from bot.practice import scene
@@ -89,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
     """0: nothing lost, nothing doubled, every visit at its end; 1: not so; 130, 143: stopped."""
     try:
         rows = scene.sites(args.units, args.seed)
-        return asyncio.run(_run(args, rows))
+        return run_loop(_run(args, rows))
     except StoreError as error:
         return fail(f"The store of the rehearsal: {error}")
 

@@ -1,13 +1,12 @@
 """``musterline serve``: the bot against a real workspace and a real store."""
 
 import argparse
-import asyncio
 import logging
 import socket
 from collections.abc import Callable
 
 from bot.app import BadAppToken, Bot, Parts
-from bot.commands.common import fail, runbook_of, settings_argument, settings_of
+from bot.commands.common import fail, run_loop, runbook_of, settings_argument, settings_of
 from bot.live import Live
 from bot.runbooks.load import RunbookError
 from bot.send.errors import SendError
@@ -36,7 +35,8 @@ def run(args: argparse.Namespace) -> int:
     except (SettingsError, RunbookError) as error:
         return fail(str(error))
     try:
-        _run(settings, Bot(settings, book, Parts(leases=_leases(settings))))
+        bot = Bot(settings, book, Parts(leases=_leases(settings)))
+        run_loop(Live(settings, bot).run())
     except (StoreError, BadAppToken) as error:
         return fail(str(error))
     except SendError as error:
@@ -52,13 +52,3 @@ def _leases(settings: Settings) -> Callable[[Store], ChannelLeases]:
     a restart: a bot that was killed need not wait for its own lease to run out."""
     owner = f"{socket.gethostname()}:{settings.serve.host}:{settings.serve.port}"
     return lambda store: ChannelLeases(store, owner)
-
-
-def _run(settings: Settings, bot: Bot) -> None:
-    live = Live(settings, bot)
-    try:
-        import uvloop
-    except ImportError:
-        asyncio.run(live.run())
-    else:
-        uvloop.run(live.run())

@@ -35,7 +35,8 @@ class Watched:
     def __init__(self, house: House) -> None:
         self.house = house
         self.chronicle = Chronicle(house)
-        self.visits: dict[str, Visit] = {}
+        self._visits: dict[str, Visit] = {}
+        self._fresh: dict[str, bytes] = {}  # snapshots that nobody has asked for yet
         self.wave: Wave | None = None
         self._newest: dict[str, int] = {}  # site -> when it last changed, as a count of commits
         self._commits = 0
@@ -57,11 +58,18 @@ class Watched:
         if commit.subject.kind == "wave":
             self.wave = _wave.decode(commit.body)
         elif commit.subject.kind == "visit":
-            visit = _visit.decode(commit.body)
-            self.visits[visit.id] = visit
-            self._newest[visit.id] = self._commits
+            self._fresh[commit.subject.site] = commit.body
+            self._newest[commit.subject.site] = self._commits
 
     # --- to be shown -----------------------------------------------------------------------
+
+    @property
+    def visits(self) -> dict[str, Visit]:
+        """All visits by site, as last committed."""
+        for site, body in self._fresh.items():
+            self._visits[site] = _visit.decode(body)
+        self._fresh.clear()
+        return self._visits
 
     @property
     def now(self) -> int:
