@@ -20,6 +20,7 @@ _HEADS = Script("heads")
 
 _message = msgspec.json.Decoder(Message)
 _state = msgspec.msgpack.Decoder(tuple[str, int, int, str, str, int, str])
+_names = msgspec.msgpack.Decoder(list[str])
 _dead = msgspec.msgpack.Decoder(tuple[str, str, str])
 
 
@@ -91,7 +92,7 @@ class Outbox(Connected):
         """
         k = keys.of(home)
         call = self._script_call(_READY, [k.ready, k.later, k.busy], wave, process, limit)
-        threads = texts(await self._reads.submit(call))
+        threads = _names.decode(cast("bytes", await self._reads.submit(call)))
         if always and len(threads) == limit and always not in threads:
             threads.append(always)
         threads = [thread for thread in threads if wanted(thread)]

@@ -1,5 +1,6 @@
 #!lua flags=no-writes
--- Threads that may be sent to now, the most urgent first.
+-- Threads that may be sent to now, the most urgent first, as one msgpack value: a client takes a
+-- list of hundreds of names apart one by one.
 -- KEYS: 1 ready  2 later  3 busy   ARGV: wave now, process now, limit
 
 local wave, process, limit = tonumber(ARGV[1]), tonumber(ARGV[2]), tonumber(ARGV[3])
@@ -17,4 +18,4 @@ while #found < limit do
   end
   from = from + step
 end
-return found
+return cmsgpack.pack(found)
