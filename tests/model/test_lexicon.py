@@ -11,7 +11,8 @@ from bot.model.phrases import Phrases
 from bot.speak import lexicon as loading
 from bot.speak.lexicon import every_lexicon, languages, lexicon, load
 
-EN = Path(loading.__file__).parent / "en" / "words.yaml"
+EN = Path(loading.__file__).parent / "en"
+FILES = ("words.yaml", "danger.yaml")
 
 
 def test_english_is_there() -> None:
@@ -26,10 +27,14 @@ def test_an_unknown_language_is_no_guess() -> None:
 
 
 def changed(tmp_path: Path, **changes: object) -> Path:
-    data = yaml.load(EN.read_bytes(), yaml.BaseLoader)
-    path = tmp_path / "words.yaml"
-    path.write_text(yaml.safe_dump({**data, **changes}), encoding="utf-8")
-    return path
+    """A folder with the English files and these changes, each where its key stands."""
+    data = {name: yaml.load((EN / name).read_bytes(), yaml.BaseLoader) for name in FILES}
+    for key, value in changes.items():
+        name = next((name for name in FILES if key in data[name]), FILES[0])
+        data[name][key] = value
+    for name in FILES:
+        (tmp_path / name).write_text(yaml.safe_dump(data[name]), encoding="utf-8")
+    return tmp_path
 
 
 @pytest.mark.parametrize(
@@ -79,6 +84,18 @@ def test_a_word_of_one_language_is_no_misspelling_in_another(tmp_path: Path) -> 
     assert find("latre", (other,)) is None
     assert find("latra", (other,)) is not None
     assert find("later", (lexicon("en"), other)) is None
+
+
+def test_both_files_may_list_misspellings_and_plain_words(tmp_path: Path) -> None:
+    folder = changed(tmp_path)
+    for name, word in zip(FILES, ("qone", "qtwo"), strict=True):
+        data = yaml.load((folder / name).read_bytes(), yaml.BaseLoader)
+        data["plain"] = [word]
+        data["misspelt"] = {"smoke": [f"zz{word}"]}
+        (folder / name).write_text(yaml.safe_dump(data), encoding="utf-8")
+    merged = load(folder)
+    assert merged.plain == ("qone", "qtwo")
+    assert merged.misspelt == {"smoke": ("zzqone", "zzqtwo")}
 
 
 def quiet() -> dict[str, dict[str, list[str]]]:
