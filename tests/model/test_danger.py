@@ -25,7 +25,7 @@ def lines(name: str) -> list[str]:
     return [line for line in text.splitlines() if line and not line.startswith("# ")]
 
 
-STOPS, NOT = lines("danger_stops.txt"), lines("danger_not.txt")
+STOPS, NOT = lines("danger_stops.en.txt"), lines("danger_not.en.txt")
 
 
 @pytest.mark.parametrize("words", STOPS)
