@@ -30,13 +30,18 @@ Meaning = Literal[
     "seen",
     "thanks",
     "small_talk",
+    "correction",
 ]
 #: The rules of danger; each names what was seen.
 Rule = Literal[
     "smoke", "sparks", "burning", "shock", "water", "heat", "injury", "gas", "fire", "alarm"
 ]
 #: What a phrase says about how a light behaves.
-Behaviour = Literal["steady", "blinking", "not_blinking", "slow", "fast", "off", "lit"]
+Behaviour = Literal["steady", "blinking", "not_blinking", "slow", "fast", "odd", "off", "lit"]
+#: What a phrase says about a light beside its colour and behaviour.
+Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same"]
+#: Words that join two clauses.
+Joining = Literal["and", "but", "then"]
 #: Signs among the words of danger: what excuses, what denies, what only enquires.
 NOT, DENIES, ENQUIRES = "-", "!", "?"
 SIGNS = frozenset((NOT, DENIES, ENQUIRES))
@@ -88,7 +93,17 @@ class Lexicon(Words):
 
     meanings: dict[Meaning, Said]
     negates: Listed = Field(description="what turns a phrase behind it into its opposite")
+    negates_after: Listed = Field(
+        default=(), description="what turns a phrase before it, where a language does so"
+    )
     negates_through: Listed = Field(description="words that may stand between the two")
+    joins: dict[Joining, Listed] = Field(
+        default_factory=dict, description="words at which a clause that runs on is cut"
+    )
+    cuts: Listed = Field(default=(), description="how a question starts amid a clause that runs on")
+    own_language: Said = Field(
+        default_factory=Said, description="how this language is asked for, in any language"
+    )
     unless: Listed = Field(description="what makes 'done' not quite done")
     hedges: Listed = Field(description="what says that the speaker is not sure")
     asks: Listed = Field(description="how a clause starts that asks something")
@@ -97,6 +112,9 @@ class Lexicon(Words):
     colours: dict[Colour, Listed]
     other_colours: Listed = Field(description="colours that no light of ours has")
     behaviour: dict[Behaviour, Listed]
+    marks: dict[Mark, Listed] = Field(
+        default_factory=dict, description="newer and older states, other lights, several, same"
+    )
     nothing: Listed = Field(description="no light at all, when the light was asked about")
     light_words: Listed = Field(description="words for the light itself")
     things: Listed = Field(description="things with a colour of their own that are no light")
@@ -116,6 +134,10 @@ class Lexicon(Words):
 
     misspelt: dict[str, Listed] = Field(
         default_factory=dict, description="spellings of short words that no rule covers"
+    )
+    folds: dict[str, str] = Field(
+        default_factory=dict,
+        description="letters written in two ways, and what both are compared as: ue is u",
     )
     plain: Listed = Field(
         default=(), description="ordinary words that are near one of ours and not a misspelling"
@@ -152,7 +174,7 @@ class Lexicon(Words):
     def _all_phrases(self) -> Iterator[str]:
         for said in self.meanings.values():
             yield from (*said.alone, *said.within, *said.maybe)
-        for group in (self.danger, self.colours, self.behaviour, self.choices):
+        for group in (self.danger, self.colours, self.behaviour, self.choices, self.joins, self.marks):
             for listed in group.values():
                 yield from listed
         for name, value in self:
@@ -161,9 +183,16 @@ class Lexicon(Words):
         yield from (*self.rates.count_in_seconds, *self.rates.per_second)
         yield from (*self.rates.every_seconds, *self.durations)
         yield from (clock.phrase for clock in self.clock)
+        yield from (*self.own_language.alone, *self.own_language.within)
 
     def _ready(self, meanings: dict[str, Listed]) -> Phrases:
-        return Phrases(meanings, numbers=self.numbers, misspelt=self.misspelt, known=self.known)
+        return Phrases(
+            meanings,
+            numbers=self.numbers,
+            misspelt=self.misspelt,
+            known=self.known,
+            folds=self.folds,
+        )
 
     @cached_property
     def dangers(self) -> Phrases:
@@ -195,6 +224,7 @@ class Lexicon(Words):
         unsure = {f"{k}?": v.maybe for k, v in self.meanings.items()}
         signs = {
             "negates": self.negates,
+            "negates_after": self.negates_after,
             "unless": self.unless,
             "hedges": self.hedges,
             "asks": self.asks,
@@ -211,8 +241,27 @@ class Lexicon(Words):
             "rate:per": self.rates.per_second,
             "rate:every": self.rates.every_seconds,
         }
+        marks = {f"mark:{k}": v for k, v in self.marks.items()}
         rest = {"colour:other": self.other_colours, "light": self.light_words}
-        return self._ready({**colours, **behaviour, **rates, **rest, "thing": self.things})
+        things = {"thing": self.things}
+        return self._ready({**colours, **behaviour, **rates, **marks, **rest, **things})
+
+    @cached_property
+    def seams(self) -> Phrases:
+        """Where a clause may be cut, and the phrases that hold such a word and stay whole."""
+        joins = {f"join:{k}": v for k, v in self.joins.items()}
+        words = {words_of(phrase)[0] for phrases in joins.values() for phrase in phrases}
+        bound = {
+            phrase
+            for phrase in self._all_phrases()
+            if words.intersection(words_of(phrase.replace("*", ""))[1:])
+        }
+        return self._ready({**joins, "cut": self.cuts, "bound": tuple(sorted(bound))})
+
+    @cached_property
+    def asked_for(self) -> Phrases:
+        """How this language is asked for: ``alone`` or ``within`` a clause."""
+        return self._ready({"alone": self.own_language.alone, "within": self.own_language.within})
 
     @cached_property
     def times(self) -> Phrases:

@@ -17,6 +17,7 @@ A word counts as a misspelling of one of ours when it is not itself a known word
 import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 from bot.model.tokens import without_runs, words_of
@@ -24,6 +25,8 @@ from bot.model.tokens import without_runs, words_of
 GAP = "~"
 NUMBER = "#"
 GAP_WORDS = 3
+#: Of how many words the terms are remembered: what people write is the same words again.
+_REMEMBERED = 4096
 #: Shortest word of ours that one edit may change, and shortest of which neighbours may swap.
 EDIT_FROM, SWAP_FROM = 5, 3
 
@@ -51,8 +54,11 @@ class Phrases:
         numbers: Mapping[str, float] | None = None,
         misspelt: Mapping[str, Iterable[str]] | None = None,
         known: Iterable[str] = (),
+        folds: Mapping[str, str] | None = None,
     ) -> None:
-        self._numbers = dict(numbers or {})
+        """``folds``: letters that are written in two ways, and what both are compared as."""
+        self._folds = tuple((folds or {}).items())
+        self._numbers = {self._folded(word): value for word, value in (numbers or {}).items()}
         self._starts: dict[str, list[tuple[str, str, tuple[str, ...]]]] = defaultdict(list)
         self._exact: set[str] = set()
         self._stems: set[str] = set()
@@ -60,15 +66,24 @@ class Phrases:
         for meaning, phrases in meanings.items():
             for phrase in phrases:
                 self._add(meaning, phrase)
-        self._known = set(known) | self._exact
+        self._known = {self._folded(word) for word in known} | self._exact
         self._listed = {
-            words_of(bad)[0]: words_of(good)[0]
+            self._words_of(bad)[0]: self._words_of(good)[0]
             for good, spellings in (misspelt or {}).items()
             for bad in spellings
         }
         self._near = _neighbourhood(self._exact)
         self._stem_lengths = sorted({len(stem) for stem in self._stems})
         self.longest = max((len(word) for word in self._exact), default=0) + 1
+        self.terms = lru_cache(_REMEMBERED)(self._terms)
+
+    def _folded(self, word: str) -> str:
+        for letters, other in self._folds:
+            word = word.replace(letters, other)
+        return word
+
+    def _words_of(self, phrase: str) -> tuple[str, ...]:
+        return tuple(self._folded(word) for word in words_of(phrase))
 
     @property
     def words(self) -> set[str]:
@@ -77,6 +92,7 @@ class Phrases:
 
     def knows(self, word: str) -> bool:
         """Whether the word is a word as it stands: not a misspelling of another."""
+        word = self._folded(word)
         return word in self._known or bool(self._stems_of(word))
 
     def _add(self, meaning: str, phrase: str) -> None:
@@ -90,7 +106,7 @@ class Phrases:
         if part in {GAP, NUMBER}:
             return (part,)
         bare = part.strip("*")
-        words = words_of(bare)
+        words = self._words_of(bare)
         if "*" not in part:
             self._exact.update(words)
             return words
@@ -109,11 +125,12 @@ class Phrases:
         found += [f"*{inner}*" for inner in self._inner if inner in word]
         return found
 
-    def terms(self, word: str, *, known: bool = False) -> dict[str, bool]:
+    def _terms(self, word: str, *, known: bool = False) -> Mapping[str, bool]:
         """The terms of our phrases that a word may stand for; false where it is misspelt.
 
         ``known`` says that the word is known elsewhere, so it is no misspelling.
         """
+        word = self._folded(word)
         found = dict.fromkeys(self._stems_of(word), True)
         if word in self._exact:
             found[word] = True
@@ -126,6 +143,7 @@ class Phrases:
 
     def number(self, word: str) -> float | None:
         """The value of a number in digits or words, or of a clock time in hours; else none."""
+        word = self._folded(word)
         if word in self._numbers:
             return self._numbers[word]
         hour, colon, minute = word.partition(":")

@@ -4,55 +4,86 @@ A fault is never guessed away: what could be one is either taken as it, or asked
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple, cast
 
-from bot.model.light import ANY_MODE, BLINKING, fitting, mode_of
-from bot.model.phrases import Found
+from bot.model.light import ANY_MODE, BLINKING, fitting
+from bot.model.light_story import OFF, Sight, Story, goes_round, latest, story_of
 from bot.model.reading import Heard, Light, Reading
-from bot.model.runbook import Colour, Mode, Runbook
-from bot.model.words import Part, not_inside, overlap
+from bot.model.runbook import Colour, Runbook
+from bot.model.words import Part
 
-OFF: frozenset[Mode] = frozenset(("off",))
-_MODES: dict[str, frozenset[Mode]] = {
-    "is:steady": frozenset(("steady",)),
-    "is:blinking": BLINKING,
-    "is:not_blinking": frozenset(("steady", "off")),
-    "is:slow": frozenset(("slow",)),
-    "is:fast": frozenset(("fast",)),
-    "is:off": OFF,
-    "is:lit": ANY_MODE - {"off"},
-}
 #: What to do about a pattern, worst first.
 _GRAVITY = ("call", "check_cable", "check_power", "", "wait", "next", "success")
 _GOOD = frozenset(("next", "success"))
-
-
-class _Seen(NamedTuple):
-    """What all the clauses say about the light."""
-
-    colours: tuple[Colour, ...]
-    modes: frozenset[Mode] | None  # none: nothing was said; empty: it contradicts itself
-    odd_rate: bool  # a rate between or outside the bands
-    other: bool  # a colour no light has, or only what it is not
-    asks: bool
-    hedged: bool
-    exact: bool
+_GRAVE = frozenset(("call", "check_cable", "check_power"))
+#: What is asked back when the words cannot be about the one light that was asked for.
+_ASK: dict[str, str] = {
+    "elsewhere": "ask_which_light",
+    "several": "ask_which_light",
+    "alternates": "ask_negated",
+}
 
 
 def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[Reading]:
     """The light or lights described, the gravest first; empty when none is."""
-    found = [(part, _hits(part)) for part in parts]
-    if heard.ask != "light" and not any(_about_a_light(hits) for _, hits in found):
+    asked = heard.ask == "light"
+    story = story_of(parts)
+    if not asked and not _about_a_light(story, powered=_powered(heard, book)):
         return []
-    seen = _seen(found)
-    if len(seen.colours) > 1:
-        readings = [_several(colour, seen, book) for colour in seen.colours]
-        return sorted(readings, key=lambda r: _GRAVITY.index(_do(r.pattern, heard, book)))
-    if not (seen.colours or seen.modes is not None or seen.other):
-        if not any(_nothing(part) for part in parts):
-            return []
-        seen = seen._replace(modes=OFF)
-    return [_one(seen, heard, book)]
+    here = [sight for sight in story.sights if not sight.elsewhere]
+    there = [sight for sight in story.sights if sight.elsewhere]
+    if there and (not here or any(_grave(sight, heard, book) for sight in there)):
+        return _graded([_asked(latest([*here, *there]), "elsewhere", book)], heard, book)
+    told = [sight for sight in here if not _only_wondered(sight, heard, book)]
+    if not told and not here and asked:
+        if story.marked("several"):
+            return [_asked(Sight(), "several", book)]
+        if story.marked("same"):
+            return [Reading(kind="light", confidence=0.9, rule="same_light", value="same")]
+        if any(_nothing(part) for part in parts):
+            told = [Sight(modes=OFF)]
+    return _graded(_of(told, story, heard, book), heard, book) if told else []
+
+
+def _of(told: Sequence[Sight], story: Story, heard: Heard, book: Runbook) -> list[Reading]:
+    if story.marked("alternates") or goes_round(told):
+        return [_asked(latest(told), "alternates", book)]
+    current = [sight for sight in told if not sight.older]
+    seen = latest(current or told)
+    if story.marked("several") or len(seen.colours) > 1:
+        return _several(seen, told, book)
+    return [_one(seen, heard, book, older=not current)]
+
+
+def _graded(readings: list[Reading], heard: Heard, book: Runbook) -> list[Reading]:
+    return sorted(readings, key=lambda r: _GRAVITY.index(_do(r.pattern, heard, book)))
+
+
+def _powered(heard: Heard, book: Runbook) -> bool:
+    return any(stage.id == heard.stage and stage.powered for stage in book.stages)
+
+
+def _about_a_light(story: Story, *, powered: bool) -> bool:
+    """Whether the words speak of a light though none was asked about."""
+    said = {meaning for meaning in story.said if not meaning.startswith("mark:")}
+    coloured = any(meaning.startswith("colour:") for meaning in said)
+    blinks = said & {"is:blinking", "is:not_blinking"}
+    behaves = blinks | (said & {"is:steady", "is:odd", "rate:count", "rate:per"})
+    if blinks or (("light" in said or behaves) and (coloured or said - {"light", "is:lit"})):
+        return True
+    return powered and (coloured or "is:off" in said)
+
+
+def _only_wondered(sight: Sight, heard: Heard, book: Runbook) -> bool:
+    """Whether it is only asked about, as in "should it be green?"; a fault is never dropped."""
+    return sight.asked_of and not _grave(sight, heard, book)
+
+
+def _grave(sight: Sight, heard: Heard, book: Runbook) -> bool:
+    """Whether what is seen may be a fault."""
+    if sight.modes == OFF:
+        return True
+    names = [name for colour in sight.colours for name in fitting(colour, ANY_MODE, book)]
+    return any(_do(name, heard, book) in _GRAVE for name in names)
 
 
 def _nothing(part: Part) -> bool:
@@ -60,100 +91,66 @@ def _nothing(part: Part) -> bool:
     return any(hit.meaning == "nothing" and part.says_only(hit) for hit in part.alone)
 
 
-def _hits(part: Part) -> list[Found]:
-    """What the clause says about lights; coloured things and lost power left out."""
-    hits = part.lights
-    power = [hit for hit in part.signs if hit.meaning == "power_cycled"]
-    things = {hit.start for hit in hits if hit.meaning == "thing"}
-    hits = [hit for hit in hits if hit.meaning != "thing" and not _on_thing(hit, things)]
-    lamp = [hit for hit in hits if hit.meaning == "light"]
-    rest = not_inside([hit for hit in hits if hit.meaning != "light"])
-    rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
-    return lamp + rest
-
-
-def _on_thing(hit: Found, things: set[int]) -> bool:
-    return hit.meaning.startswith("colour:") and hit.end in things
-
-
-def _about_a_light(hits: Sequence[Found]) -> bool:
-    """Whether the words speak of a light though none was asked about."""
-    said = {hit.meaning for hit in hits}
-    coloured = any(meaning.startswith("colour:") for meaning in said)
-    behaves = said & {"is:blinking", "is:not_blinking", "is:steady", "rate:count", "rate:per"}
-    return bool(said & {"is:blinking", "is:not_blinking"}) or (
-        bool("light" in said or behaves) and bool(coloured or said - {"light", "is:lit"})
+def _described(seen: Sight, colour: Colour | None) -> Light:
+    """The light in the form that is shown."""
+    modes = seen.modes or frozenset()
+    colours = (*seen.colours, *(("other",) if seen.other and not seen.colours else ()))
+    return Light(
+        colour=colour,
+        mode=next(iter(modes)) if len(modes) == 1 else None,
+        blinking=bool(modes) and modes <= BLINKING,
+        colours=colours,
     )
 
 
-def _seen(found: Sequence[tuple[Part, list[Found]]]) -> _Seen:
-    colours: dict[Colour, None] = {}
-    modes: frozenset[Mode] | None = None
-    odd = other = asks = hedged = False
-    exact = True
-    for part, hits in found:
-        told = [hit for hit in hits if hit.meaning != "light"]
-        if not told:
-            continue
-        hedged |= part.hedged
-        asks |= part.asks
-        turned = part.reach_over(told)
-        for hit in told:
-            exact &= hit.exact
-            kind, _, value = hit.meaning.partition(":")
-            if turned[hit.start]:
-                other |= kind == "colour"
-            elif kind == "colour" and value != "other":
-                colours[cast(Colour, value)] = None
-            elif kind == "colour":
-                other = True
-            else:
-                said = _rate(hit) if kind == "rate" else _MODES[hit.meaning]
-                odd |= said is None
-                said = BLINKING if said is None else said
-                modes = said if modes is None else modes & said
-    return _Seen(tuple(colours), modes, odd, other, asks, hedged, exact)
+def _asked(seen: Sight, rule: str, book: Runbook) -> Reading:
+    """A light that cannot be acted on, whatever it shows."""
+    reading = _one_of(seen, seen.colours[0] if seen.colours else None, book)
+    value = rule if rule in ("elsewhere", "several") else ""
+    return Reading(
+        kind="light",
+        confidence=0.5,
+        rule=f"light_{rule}",
+        light=reading.light,
+        pattern=reading.pattern,
+        value=value,
+        ask=_ASK[rule],
+    )
 
 
-def _rate(hit: Found) -> frozenset[Mode] | None:
-    """The modes of a rate in numbers; none when no band holds it."""
-    first = hit.numbers[0] if hit.numbers else 1.0
-    last = hit.numbers[-1] if hit.numbers else 1.0
-    if hit.meaning == "rate:count":
-        hz = first / last if last else 0.0
-    elif hit.meaning == "rate:per":
-        hz = first
-    else:
-        hz = 1 / last if last else 0.0
-    mode = mode_of(round(hz, 3))
-    return None if mode is None else frozenset((mode,))
-
-
-def _several(colour: Colour, seen: _Seen, book: Runbook) -> Reading:
+def _one_of(seen: Sight, colour: Colour | None, book: Runbook) -> Reading:
+    """One of several colours, with the pattern it would be."""
     names = fitting(colour, ANY_MODE if seen.modes is None else seen.modes, book)
     return Reading(
         kind="light",
         confidence=0.5,
         rule="several_lights",
-        light=Light(colour=colour),
-        pattern=names[0] if len(names) == 1 else "",
+        light=_described(seen, colour),
+        pattern=names[0] if len(names) == 1 and colour else "",
         ask="ask_negated",
     )
 
 
-def _one(seen: _Seen, heard: Heard, book: Runbook) -> Reading:
+def _several(seen: Sight, told: Sequence[Sight], book: Runbook) -> list[Reading]:
+    """Several colours, or several lights: which of them is meant is asked back."""
+    everything = latest([Sight(colours=sight.colours) for sight in told])
+    if len(everything.colours) < 2:
+        return [_asked(seen, "several", book)]
+    return [_one_of(seen, colour, book) for colour in everything.colours]
+
+
+def _one(seen: Sight, heard: Heard, book: Runbook, *, older: bool) -> Reading:
     colour = seen.colours[0] if seen.colours else None
-    modes = seen.modes
-    mode = next(iter(modes)) if modes is not None and len(modes) == 1 else None
-    light = Light(colour=colour, mode=mode)
     pattern, rule, ask = _pattern(colour, seen, book)
-    if pattern and not ask and (seen.asks or (seen.hedged and _good(pattern, heard, book))):
+    unsure = seen.asks or older or (seen.hedged and _good(pattern, heard, book))
+    if pattern and not ask and unsure:
         ask = "ask_negated"
     sure = 0.5 if ask else 0.6 if seen.hedged else 1.0 if seen.exact else 0.9
+    light = _described(seen, colour)
     return Reading(kind="light", confidence=sure, rule=rule, light=light, pattern=pattern, ask=ask)
 
 
-def _pattern(colour: Colour | None, seen: _Seen, book: Runbook) -> tuple[str, str, str]:
+def _pattern(colour: Colour | None, seen: Sight, book: Runbook) -> tuple[str, str, str]:
     """Pattern, rule and what to ask back."""
     modes = seen.modes
     if colour is None and modes == OFF and not seen.other:

@@ -13,11 +13,11 @@ from bot.model.lexicon import Lexicon, Meaning
 from bot.model.phrases import Found
 from bot.model.read_code import choice_readings, serial_readings, version_readings
 from bot.model.read_light import light_readings
+from bot.model.read_number import language_readings, number_readings
 from bot.model.read_time import time_readings
 from bot.model.reading import Heard, Kind, Reading
 from bot.model.runbook import AskKind, Runbook
-from bot.model.tokens import clauses
-from bot.model.words import Part, not_inside
+from bot.model.words import Part, not_inside, parts_of
 
 #: Worst first.
 ORDER: tuple[Kind, ...] = get_args(Kind)
@@ -41,6 +41,7 @@ ASK_KEYS: frozenset[str] = frozenset(
         "ask_colour",
         "ask_steady_or_blinking",
         "ask_fast_or_slow",
+        "ask_which_light",
         "ask_minutes",
     )
 )
@@ -87,7 +88,7 @@ def read(
         sure = {"said": 1.0, "asked": 0.7, "denied": 0.5}[danger.stance]
         found.append(Reading(kind="danger", confidence=sure, rule=rule, value=danger.word))
     text = words[:LONGEST]
-    parts = [Part(clause, lexicon) for clause in clauses(text)]
+    parts = parts_of(text, lexicon)
     answers = [
         *serial_readings(text, heard, book, lexicon),
         *version_readings(text, heard, lexicon),
@@ -95,6 +96,8 @@ def read(
         *light_readings(parts, heard, book),
     ]
     found += answers
+    found += number_readings(text, heard)
+    found += language_readings(parts, lexicon, dangers or (lexicon,))
     if not any(reading.kind in ("serial", "version") for reading in answers):
         found += time_readings(parts, heard, lexicon)
     found += [reading for part in parts for reading in _meanings(part, heard)]

@@ -10,6 +10,7 @@ Kind = Literal[
     "danger",  # stop at once
     "stop",  # the site must stop
     "help",  # wants a person
+    "correction",  # takes back what was said before; what is right now stands beside it
     "power_cycled",  # it lost power, or was switched off and on
     "no",
     "light",  # a light is described (see Reading.pattern)
@@ -19,6 +20,8 @@ Kind = Literal[
     "later",  # needs more time (minutes, or a clock time in ``value``)
     "pause",
     "no_signal",
+    "number",  # a telephone number (digits in ``value``)
+    "language",  # asks for another language (its tag in ``value``)
     "question",  # asks something back
     "done",
     "yes",
@@ -34,6 +37,8 @@ class Light(msgspec.Struct, frozen=True):
 
     colour: Colour | None = None
     mode: Mode | None = None
+    blinking: bool = False  # it blinks, at whatever rate
+    colours: tuple[str, ...] = ()  # every colour said; ``other`` is one that no light has
 
 
 class Reading(msgspec.Struct, frozen=True, kw_only=True):
@@ -45,7 +50,9 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True):
     light: Light | None = None
     pattern: str = ""  # name of the runbook's pattern, when light fits exactly one
     minutes: int | None = None
-    value: str = ""  # serial, version, choice, clock time "21:30"
+    #: Serial, version, choice, clock time "21:30", telephone number, language; of a light
+    #: ``same`` (as before), ``several`` (lights at once) or ``elsewhere`` (on another thing).
+    value: str = ""
     ask: str = ""  # catalogue key of the one short question to ask back; empty when sure
 
 

@@ -1,19 +1,34 @@
-"""One clause with everything a lexicon finds in it, and small questions about what was found."""
+"""One clause with everything a lexicon finds in it, and small questions about what was found.
+
+People write without punctuation: a clause that runs on is cut where one of the lexicon's joining
+words or questions begins, unless the words there belong together ("off and on").
+"""
 
 from collections import defaultdict
 from collections.abc import Container, Iterable, Sequence
 from functools import cached_property
+from typing import Literal
 
 from bot.model.lexicon import Lexicon
 from bot.model.phrases import Found
-from bot.model.tokens import Clause
+from bot.model.tokens import Clause, clauses
+
+#: What a part begins with: nothing that joins, or a word for and, but, then.
+Join = Literal["", "and", "but", "then"]
 
 
 class Part:
-    """A clause, and the phrases found in it, each group looked for at most once."""
+    """A clause, and the phrases found in it, each group looked for at most once.
 
-    def __init__(self, clause: Clause, lexicon: Lexicon) -> None:
+    ``join``: how it was joined to the part before. ``goes_on``: the same clause goes on behind.
+    """
+
+    def __init__(
+        self, clause: Clause, lexicon: Lexicon, join: Join = "", *, goes_on: bool = False
+    ) -> None:
         self.words = clause.words
+        self.join = join
+        self.goes_on = goes_on
         self._question_mark = clause.asks
         self._lexicon = lexicon
 
@@ -46,8 +61,11 @@ class Part:
     @cached_property
     def asks(self) -> bool:
         """Whether it is a question: a question mark, or how it starts."""
-        if self._question_mark:
-            return True
+        return self._question_mark or self.starts_asking
+
+    @cached_property
+    def starts_asking(self) -> bool:
+        """Whether it is put as a question, with or without a mark."""
         first = min(self._unfilled, default=len(self.words))
         return any(hit.meaning == "asks" and hit.start <= first for hit in self.signs)
 
@@ -75,23 +93,77 @@ class Part:
         return any(index not in taken for index in self._unfilled)
 
     def turned_round(self, hit: Found) -> bool:
-        """Whether a word before it turns the phrase into its opposite: "not done", "no red"."""
-        return self._reach[hit.start]
+        """Whether the phrase is turned into its opposite: "not done", "no red"."""
+        before, behind = self._reach
+        return before[hit.start] or behind[hit.end]
 
-    @cached_property
-    def _reach(self) -> list[bool]:
-        return self.reach_over(())
-
-    def reach_over(self, hits: Sequence[Found]) -> list[bool]:
-        """For each place, whether a negation reaches it; it goes over these phrases as well.
+    def turned(self, hits: Sequence[Found]) -> list[bool]:
+        """For each phrase, whether a negation reaches it; it goes over the others as well.
 
         A negation inside one of them ("not blinking") is spent there.
         """
+        before, behind = self._reach_over(hits)
+        return [before[hit.start] or behind[hit.end] for hit in hits]
+
+    @cached_property
+    def negated(self) -> bool:
+        """Whether there is a negation anywhere in it."""
+        return any(hit.meaning in TURNING for hit in self.signs)
+
+    @cached_property
+    def _reach(self) -> tuple[list[bool], list[bool]]:
+        return self._reach_over(())
+
+    def _reach_over(self, hits: Sequence[Found]) -> tuple[list[bool], list[bool]]:
+        """For each place, whether a negation before it, or one behind it, reaches it."""
+        size = len(self.words)
+        signs = outside([hit for hit in self.signs if hit.meaning in TURNING], hits)
+        if not signs:
+            return ([False] * (size + 1),) * 2
         over = covered(hits)
-        signs = [hit for hit in self.signs if hit.meaning == "negates"]
-        ends = {hit.end for hit in outside(signs, hits)}
         flags = ["" if index in over else word for index, word in enumerate(self.words)]
-        return reach(flags, ends, self._lexicon.turning_words | {""})
+        through = self._lexicon.turning_words | {""}
+        ends = {hit.end for hit in signs if hit.meaning == "negates"}
+        starts = {size - hit.start for hit in signs if hit.meaning == "negates_after"}
+        return reach(flags, ends, through), reach(flags[::-1], starts, through)[::-1]
+
+
+TURNING = frozenset(("negates", "negates_after"))
+
+
+def parts_of(text: str, lexicon: Lexicon) -> list[Part]:
+    """The clauses of a text, those that run on cut where a new thing begins."""
+    return [part for clause in clauses(text) for part in _cut(clause, lexicon)]
+
+
+def _cut(clause: Clause, lexicon: Lexicon) -> list[Part]:
+    cuts = _cuts(clause.words, lexicon)
+    starts = sorted(cuts)
+    made: list[Part] = []
+    for place, end in zip(starts, [*starts[1:], len(clause.words)], strict=True):
+        last = end == len(clause.words)
+        piece = Clause(clause.words[place:end], clause.asks and last)
+        made.append(Part(piece, lexicon, cuts[place], goes_on=not last))
+    return made
+
+
+def _cuts(words: Sequence[str], lexicon: Lexicon) -> dict[int, Join]:
+    """Where the clause is cut, and what joins each piece to the one before."""
+    cuts: dict[int, Join] = {0: ""}
+    hits = lexicon.seams.find(words)
+    if not hits:
+        return cuts
+    bound = [hit for hit in hits if hit.meaning == "bound"]
+    inside = {place for hit in bound for place in range(hit.start + 1, hit.end)}
+    for hit in not_inside([hit for hit in hits if hit.meaning != "bound" and hit.exact]):
+        if hit.start not in inside and (hit.end < len(words) or hit.meaning == "cut"):
+            cuts[hit.start] = _join(hit.meaning)
+    return cuts
+
+
+def _join(meaning: str) -> Join:
+    kinds: dict[str, Join] = {"join:and": "and", "join:but": "but", "join:then": "then"}
+    return kinds.get(meaning, "")
 
 
 def covered(hits: Iterable[Found]) -> set[int]:

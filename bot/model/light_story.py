@@ -1,0 +1,188 @@
+"""What a message tells about lights, in the order it is told: sights, and what is true last.
+
+"Was white, now green" is green; "flashing, then steady green" is steady green; "green on the old
+box" is no answer at all. Sights that nothing puts in order add up: "green. It blinks."
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import cast
+
+from bot.model.light import ANY_MODE, BLINKING, mode_of
+from bot.model.phrases import Found
+from bot.model.runbook import Colour, Mode
+from bot.model.words import Part, not_inside, overlap
+
+OFF: frozenset[Mode] = frozenset(("off",))
+_MODES: dict[str, frozenset[Mode]] = {
+    "is:steady": frozenset(("steady",)),
+    "is:blinking": BLINKING,
+    "is:not_blinking": frozenset(("steady", "off")),
+    "is:slow": frozenset(("slow",)),
+    "is:fast": frozenset(("fast",)),
+    "is:odd": BLINKING,
+    "is:off": OFF,
+    "is:lit": ANY_MODE - {"off"},
+}
+_ABOUT = ("colour:", "is:", "rate:")
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """One look at a light; ``modes`` none: nothing was said; empty: it contradicts itself."""
+
+    colours: tuple[Colour, ...] = ()
+    modes: frozenset[Mode] | None = None
+    odd_rate: bool = False  # a rate between or outside the bands
+    other: bool = False  # a colour no light has, or only what it is not
+    asks: bool = False
+    asked_of: bool = False  # put as a question, with or without a mark
+    hedged: bool = False
+    exact: bool = True
+    newer: bool = False  # said to come after what was told before
+    older: bool = False  # said to be no longer so
+    elsewhere: bool = False  # on another light than the one asked about
+
+    @property
+    def empty(self) -> bool:
+        return not (self.colours or self.other) and self.modes is None
+
+
+@dataclass(slots=True)
+class Story:
+    """All sights of a message, and what is said about lights in general."""
+
+    sights: list[Sight] = field(default_factory=list)
+    said: set[str] = field(default_factory=set)  # the meanings found
+
+    def marked(self, mark: str) -> bool:
+        return f"mark:{mark}" in self.said
+
+
+def story_of(parts: Sequence[Part]) -> Story:
+    """What is told, clause by clause."""
+    story = Story()
+    for part in parts:
+        hits = hits_of(part)
+        story.said.update(hit.meaning for hit in hits)
+        told = [hit for hit in hits if hit.meaning.startswith(_ABOUT)]
+        if told:
+            _tell(story, part, hits, told)
+        elif any(hit.meaning == "mark:elsewhere" and part.says_only(hit) for hit in hits):
+            story.sights[-1:] = [replace(sight, elsewhere=True) for sight in story.sights[-1:]]
+    return story
+
+
+def hits_of(part: Part) -> list[Found]:
+    """What the clause says about lights; coloured things and lost power left out."""
+    hits = part.lights
+    if not hits:
+        return hits
+    power = [hit for hit in part.signs if hit.meaning == "power_cycled"]
+    things = {hit.start for hit in hits if hit.meaning == "thing"}
+    hits = [hit for hit in hits if hit.meaning != "thing" and not _on_thing(hit, things)]
+    lamp = [hit for hit in hits if hit.meaning == "light"]
+    rest = not_inside([hit for hit in hits if hit.meaning != "light"])
+    rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
+    return lamp + rest
+
+
+def _on_thing(hit: Found, things: set[int]) -> bool:
+    return hit.meaning.startswith("colour:") and hit.end in things
+
+
+def _tell(story: Story, part: Part, hits: Sequence[Found], told: Sequence[Found]) -> None:
+    """The sights of one clause; it holds several when a word for change stands between."""
+    turned = dict(zip(told, part.turned(told), strict=True))
+    elsewhere = any(hit.meaning == "mark:elsewhere" for hit in hits)
+    start = Sight(
+        asks=part.asks, asked_of=part.starts_asking, hedged=part.hedged, elsewhere=elsewhere
+    )
+    sight = replace(start, newer=part.join == "then")
+    for hit in sorted(hits, key=lambda hit: hit.start):
+        if hit.meaning == "mark:newer":
+            if not sight.empty:
+                story.sights.append(sight)
+                sight = start
+            sight = replace(sight, newer=True, older=False)
+        elif hit.meaning == "mark:older":
+            sight = replace(sight, older=True)
+        elif hit in turned:
+            sight = _with(sight, hit, turned=turned[hit])
+    if not sight.empty:
+        story.sights.append(sight)
+
+
+def _with(sight: Sight, hit: Found, *, turned: bool) -> Sight:
+    kind, _, value = hit.meaning.partition(":")
+    sight = replace(sight, exact=sight.exact and hit.exact)
+    if turned:
+        return replace(sight, other=sight.other or kind == "colour")
+    if kind == "colour":
+        if value == "other":
+            return replace(sight, other=True)
+        colours = dict.fromkeys((*sight.colours, cast(Colour, value)))
+        return replace(sight, colours=tuple(colours))
+    modes = _rate(hit) if kind == "rate" else _MODES[hit.meaning]
+    odd = modes is None or hit.meaning == "is:odd"
+    modes = BLINKING if modes is None else modes
+    return replace(
+        sight,
+        odd_rate=sight.odd_rate or odd,
+        modes=modes if sight.modes is None else sight.modes & modes,
+    )
+
+
+def _rate(hit: Found) -> frozenset[Mode] | None:
+    """The modes of a rate in numbers; none when no band holds it."""
+    first = hit.numbers[0] if hit.numbers else 1.0
+    last = hit.numbers[-1] if hit.numbers else 1.0
+    if hit.meaning == "rate:count":
+        hz = first / last if last else 0.0
+    elif hit.meaning == "rate:per":
+        hz = first
+    else:
+        hz = 1 / last if last else 0.0
+    mode = mode_of(round(hz, 3))
+    return None if mode is None else frozenset((mode,))
+
+
+def latest(sights: Sequence[Sight]) -> Sight:
+    """What is true last: a newer sight takes the place of the one before, others add up."""
+    now = Sight()
+    for sight in sights:
+        if not sight.newer or now.empty:
+            now = _both(now, sight)
+        elif sight.colours or sight.other or sight.modes == OFF:
+            now = sight
+        else:  # only its behaviour changed
+            now = replace(
+                now,
+                modes=sight.modes,
+                odd_rate=sight.odd_rate,
+                asks=now.asks or sight.asks,
+                hedged=now.hedged or sight.hedged,
+            )
+    return now
+
+
+def _both(one: Sight, two: Sight) -> Sight:
+    modes = two.modes if one.modes is None else one.modes
+    if one.modes is not None and two.modes is not None:
+        modes = one.modes & two.modes
+    return Sight(
+        colours=tuple(dict.fromkeys((*one.colours, *two.colours))),
+        modes=modes,
+        odd_rate=one.odd_rate or two.odd_rate,
+        other=one.other or two.other,
+        asks=one.asks or two.asks,
+        hedged=one.hedged or two.hedged,
+        exact=one.exact and two.exact,
+    )
+
+
+def goes_round(sights: Sequence[Sight]) -> bool:
+    """Whether it comes back to what it was: white, then green, then white again."""
+    shown = [sight.colours or sight.modes for sight in sights if sight.newer or sight is sights[0]]
+    changed = [now for before, now in zip([None, *shown], shown, strict=False) if now != before]
+    return len(set(changed)) < len(changed)
