@@ -1,24 +1,31 @@
-"""``musterline read``: shows what the reader makes of a person's words, and why."""
+"""``musterline read``: shows what the reader makes of a person's words, and why.
+
+One JSON object a message: what is acted on first, and under ``readings`` all that was understood,
+each with ``kind``, ``danger``, ``colours``, ``mode`` (steady, blinking, off), ``rate`` (slow, fast),
+``pattern``, ``minutes``, ``value``, ``confidence``, ``rule``, ``ask`` and ``question``, which is the
+text that would be asked back; empty when nothing is.
+"""
 
 import argparse
 import json
 import sys
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-
-import msgspec
+from typing import NamedTuple
 
 from bot.model.lexicon import Lexicon
 from bot.model.reader import read
-from bot.model.reading import Heard, Reading
+from bot.model.reading import Heard, Light, Reading
 from bot.model.runbook import Ask, Runbook, Stage
 from bot.runbooks.load import RunbookError, load
+from bot.speak.catalogue import Texts, standard
 from bot.speak.lexicon import every_lexicon, languages, lexicon
 
 _SAYS = {
     "danger": "danger: the visit stops at once",
     "stop": "the site must stop",
     "help": "a person is wanted",
+    "correction": "what was said before is taken back",
     "power_cycled": "the unit lost power, or was switched off and on",
     "no": "a no",
     "light": "a light is described",
@@ -28,6 +35,8 @@ _SAYS = {
     "later": "more time is needed",
     "pause": "a pause is wanted",
     "no_signal": "the phone has no signal",
+    "number": "a telephone number is given",
+    "language": "another language is wanted",
     "question": "something is asked back",
     "done": "it is done",
     "yes": "a yes",
@@ -36,6 +45,16 @@ _SAYS = {
     "small_talk": "small talk",
     "unclear": "not understood",
 }
+
+
+class _Asking(NamedTuple):
+    """What is asked back, in the texts of one language and the runbook's words."""
+
+    texts: Texts
+    words: Mapping[str, str]
+
+    def text(self, key: str) -> str:
+        return self.texts.say(key, self.words, lenient=True) if key else ""
 
 
 class _Unusable(Exception):
@@ -48,7 +67,10 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     parser.add_argument("--runbook", type=Path, required=True, metavar="FILE")
     parser.add_argument("--stage", required=True, help="the stage in which it is said")
     parser.add_argument(
-        "--question", metavar="ASK", help="the open question (default: the stage's last)"
+        "--question",
+        metavar="ASK",
+        help="the open question (default: the stage's last); callback: a number to call was asked"
+        " for; none: nothing is open",
     )
     parser.add_argument("--language", default="en", help="the contact's language (default: en)")
     parser.add_argument("--explain", action="store_true", help="say it in words, not as JSON")
@@ -65,10 +87,13 @@ def run(args: argparse.Namespace) -> int:
     except _Unusable as error:
         print(error, file=sys.stderr)
         return 2
+    texts = standard().best(args.language)
+    asking = _Asking(texts, book.words.get(args.language, book.words["en"]))
     messages: Iterable[str] = _lines() if args.words == "-" else [args.words]
     for words in messages:
         readings = read(words, heard, book, words_known, dangers=every_lexicon())
-        print(_explained(words, readings) if args.explain else _json(words, readings), flush=True)
+        shown = _explained(words, readings, asking) if args.explain else None
+        print(_json(words, readings, asking) if shown is None else shown, flush=True)
     return 0
 
 
@@ -102,6 +127,10 @@ def _heard(book: Runbook, stage_id: str, ask_id: str | None) -> Heard:
     if stage is None:
         known = ", ".join(stages)
         raise _Unusable(f"There is no stage {stage_id} in the runbook; it has {known}.")
+    if ask_id == "callback":
+        return Heard(stage=stage.id, ask="callback")
+    if ask_id == "none":
+        return Heard(stage=stage.id)
     ask = _ask(stage, ask_id)
     return Heard(stage=stage.id, ask=ask.kind, answers=ask.answers)
 
@@ -116,28 +145,44 @@ def _ask(stage: Stage, ask_id: str | None) -> Ask:
     raise _Unusable(f"Stage {stage.id} does not ask {ask_id}; it asks {known}.")
 
 
-def _json(words: str, readings: list[Reading]) -> str:
+def _json(words: str, readings: list[Reading], asking: _Asking) -> str:
     """The first reading is what is acted on; all of them stand in ``readings``."""
-    told = [_plain(reading) for reading in readings]
+    told = [_plain(reading, asking) for reading in readings]
     return json.dumps({"words": words, **told[0], "readings": told}, ensure_ascii=False)
 
 
-def _plain(reading: Reading) -> dict[str, object]:
-    made: dict[str, object] = msgspec.to_builtins(reading)
-    light = reading.light
-    made["light"] = None if light is None else {"colour": light.colour, "mode": light.mode}
-    return made
+def _plain(reading: Reading, asking: _Asking) -> dict[str, object]:
+    light = reading.light or Light()
+    mode = light.mode
+    return {
+        "kind": reading.kind,
+        "danger": reading.kind == "danger",
+        "colours": list(light.colours),
+        "mode": "blinking" if light.blinking else mode,
+        "rate": mode if mode in ("slow", "fast") else None,
+        "pattern": reading.pattern,
+        "minutes": reading.minutes,
+        "value": reading.value,
+        "confidence": reading.confidence,
+        "rule": reading.rule,
+        "ask": reading.ask,
+        "question": asking.text(reading.ask),
+    }
 
 
-def _explained(words: str, readings: list[Reading]) -> str:
-    return "\n".join([f"{words!r}:", *(f"  {_sentence(reading)}" for reading in readings)])
+def _explained(words: str, readings: list[Reading], asking: _Asking) -> str:
+    told = (f"  {_sentence(reading, asking)}" for reading in readings)
+    return "\n".join([f"{words!r}:", *told])
 
 
-def _sentence(reading: Reading) -> str:
+def _sentence(reading: Reading, asking: _Asking) -> str:
     parts = [_SAYS[reading.kind]]
     if reading.light is not None:
-        colour = reading.light.colour or "no colour said"
-        parts.append(f"({colour}, {reading.light.mode or 'steady or blinking not said'})")
+        colours = " and ".join(reading.light.colours) or "no colour said"
+        shown = "blinking" if reading.light.blinking else "steady or blinking not said"
+        mode = reading.light.mode or shown
+        mode = f"blinking {mode}" if mode in ("slow", "fast") else mode
+        parts.append(f"({colours}, {mode})")
     if reading.pattern:
         parts.append(f"which is {reading.pattern}")
     if reading.minutes is not None:
@@ -146,5 +191,5 @@ def _sentence(reading: Reading) -> str:
         parts.append(f"({reading.value})")
     parts.append(f"- by rule {reading.rule}, confidence {reading.confidence:.1f}")
     if reading.ask:
-        parts.append(f"- not sure enough: asks back {reading.ask}")
+        parts.append(f"- not sure enough: asks back {reading.ask}, {asking.text(reading.ask)!r}")
     return " ".join(parts)

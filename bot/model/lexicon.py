@@ -100,6 +100,7 @@ class Lexicon(Words):
     joins: dict[Joining, Listed] = Field(
         default_factory=dict, description="words at which a clause that runs on is cut"
     )
+    whole: Listed = Field(default=(), description="what stays whole though it holds such a word")
     cuts: Listed = Field(default=(), description="how a question starts amid a clause that runs on")
     own_language: Said = Field(
         default_factory=Said, description="how this language is asked for, in any language"

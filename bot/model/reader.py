@@ -42,6 +42,7 @@ ASK_KEYS: frozenset[str] = frozenset(
         "ask_steady_or_blinking",
         "ask_fast_or_slow",
         "ask_which_light",
+        "ask_danger",
         "ask_minutes",
     )
 )
@@ -86,7 +87,10 @@ def read(
     if danger is not None:
         rule = danger.rule if danger.stance == "said" else danger.stance
         sure = {"said": 1.0, "asked": 0.7, "denied": 0.5}[danger.stance]
-        found.append(Reading(kind="danger", confidence=sure, rule=rule, value=danger.word))
+        ask = "ask_danger" if danger.stance == "denied" else ""
+        found.append(
+            Reading(kind="danger", confidence=sure, rule=rule, value=danger.word, ask=ask)
+        )
     text = words[:LONGEST]
     parts = parts_of(text, lexicon)
     answers = [

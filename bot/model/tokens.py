@@ -22,7 +22,7 @@ _TOKEN = re.compile(
     r"(?P<emoji>:[+\-a-z][a-z0-9_+\-]{0,40}:)"
     r"|(?P<number>\d+(?:[.,:]\d+)*)"
     r"|(?P<word>[^\W\d_]+)"
-    r"|(?P<end>[.!?,;:()\n\u2014\u2013\u2026\u3002\uff1f\u00bf]|\s-\s)"
+    r"|(?P<end>[.!?,;:()&\n\u2014\u2013\u2026\u3002\uff1f\u00bf]|\s-\s)"
     r"|(?P<other>[^\w\s])"
 )
 _RUN = re.compile(r"([^\W\d_])\1{2,}")

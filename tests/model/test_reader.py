@@ -211,7 +211,7 @@ LIGHT = [
     # No such light in the runbook.
     ("green and blinking slowly", "light?ask_negated"),
     ("red and flashing", "light?ask_negated"),
-    ("green then off", "light?ask_negated"),
+    ("green then off", "light:dark"),
     ("blue", "light?ask_colour"),
     # Negation, correction, doubt, questions: never a success, never a fault guessed away.
     ("not green", "light?ask_colour"),
@@ -222,7 +222,7 @@ LIGHT = [
     ("I think it's steady green", "light:registered?ask_negated"),
     ("maybe red", "light:fault"),
     ("steady green?", "light:registered?ask_negated question"),
-    ("should it be green?", "light?ask_colour question"),
+    ("should it be green?", "question"),
     ("red and green", "light:fault?ask_negated light?ask_negated"),
     # Other things while the light is asked about.
     ("turned it off and on again", "power_cycled"),
@@ -231,7 +231,7 @@ LIGHT = [
     ("done", "done?ask_negated"),
     ("ok", "seen?ask_negated"),
     ("yes", "yes?ask_negated"),
-    ("same as before", "unclear?ask_negated"),
+    ("same as before", "light:same"),
     ("blinking white for 10 minutes", "light:loading"),
     ("it's been 10 minutes", "unclear?ask_negated"),
     ("give me 10 minutes", "later:10"),
@@ -287,7 +287,7 @@ OTHERS = [
     ("serial", "I can't read it", "unclear?ask_again"),
     ("serial", "give me 20min", "later:20"),
     ("confirm", "the sticker says HML-4F7K2Q", "serial:HML-4F7K2Q"),
-    ("confirm", "call me on 01632 960123", "help"),
+    ("confirm", "call me on 01632 960123", "help number"),
     ("version", "4.2.0", "version:4.2.0"),
     ("version", "v4.2.0", "version:4.2.0"),
     ("version", "it says Version 4.4.1", "version:4.4.1"),
