@@ -1,9 +1,9 @@
 """``musterline read``: shows what the reader makes of a person's words, and why.
 
-One JSON object a message: what is acted on first, and under ``readings`` all that was understood,
-each with ``kind``, ``danger``, ``colours``, ``mode`` (steady, blinking, off), ``rate`` (slow, fast),
-``pattern``, ``minutes``, ``value``, ``confidence``, ``rule``, ``ask`` and ``question``, which is the
-text that would be asked back; empty when nothing is.
+One JSON object a message: what is acted on first, and under ``readings`` all that was
+understood. Each has ``kind``, ``danger``, ``colours``, ``mode`` (steady, blinking, off), ``rate``
+(slow, fast), ``pattern``, ``minutes``, ``value``, ``confidence``, ``rule``, ``ask`` and
+``question``: the text that would be asked back, empty when nothing is.
 """
 
 import argparse

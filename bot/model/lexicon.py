@@ -175,7 +175,14 @@ class Lexicon(Words):
     def _all_phrases(self) -> Iterator[str]:
         for said in self.meanings.values():
             yield from (*said.alone, *said.within, *said.maybe)
-        for group in (self.danger, self.colours, self.behaviour, self.choices, self.joins, self.marks):
+        for group in (
+            self.danger,
+            self.colours,
+            self.behaviour,
+            self.choices,
+            self.joins,
+            self.marks,
+        ):
             for listed in group.values():
                 yield from listed
         for name, value in self:

@@ -88,9 +88,7 @@ def read(
         rule = danger.rule if danger.stance == "said" else danger.stance
         sure = {"said": 1.0, "asked": 0.7, "denied": 0.5}[danger.stance]
         ask = "ask_danger" if danger.stance == "denied" else ""
-        found.append(
-            Reading(kind="danger", confidence=sure, rule=rule, value=danger.word, ask=ask)
-        )
+        found.append(Reading(kind="danger", confidence=sure, rule=rule, value=danger.word, ask=ask))
     text = words[:LONGEST]
     parts = parts_of(text, lexicon)
     answers = [

@@ -323,7 +323,7 @@ DANGER = [
     ("none", "smoke", "danger"),
     ("confirm", "done, but my hand is tingling", "danger done"),
     ("confirm", "stop, there is water everywhere", "danger stop"),
-    ("confirm", "no smoke here", "danger"),
+    ("confirm", "no smoke here", "danger?ask_danger"),
 ]
 
 

@@ -79,7 +79,7 @@ def test_read_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*READ, "loading", "light is red, which cable?") == 0
     told = json.loads(capsys.readouterr().out)
     assert (told["kind"], told["pattern"], told["confidence"]) == ("light", "fault", 1.0)
-    assert told["light"] == {"colour": "red", "mode": None}
+    assert (told["colours"], told["mode"], told["rate"]) == (["red"], None, None)
     assert [reading["kind"] for reading in told["readings"]] == ["light", "question"]
 
 
