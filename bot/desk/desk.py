@@ -195,7 +195,7 @@ class Desk:
             kind: Any = item.detail
             await self.receive(
                 Registered(
-                    id=f"{item.fact}/{subject}",
+                    id=item.fact,  # its own: the sender may send it again, and that counts once
                     subject=subject,
                     received_at=item.at,
                     serial=item.serial,

@@ -55,13 +55,7 @@ class Registry:
     async def _send(self, event_id: str, body: bytes) -> bool:
         if self._session is None:
             self._session = aiohttp.ClientSession(trust_env=False)
-        stamp = int(time.time())
-        headers = {
-            "Content-Type": "application/cloudevents+json",
-            "webhook-id": event_id,
-            "webhook-timestamp": str(stamp),
-            "webhook-signature": _signature(event_id, stamp, body),
-        }
+        headers = signed_headers(event_id, body)
         try:
             async with self._session.post(
                 f"{self.url}/registrations/{SOURCE}", data=body, headers=headers
@@ -73,6 +67,17 @@ class Registry:
     async def close(self) -> None:
         if self._session is not None:
             await self._session.close()
+
+
+def signed_headers(event_id: str, body: bytes) -> dict[str, str]:
+    """The headers of a signed CloudEvent in structured mode, signed now."""
+    stamp = int(time.time())
+    return {
+        "Content-Type": "application/cloudevents+json",
+        "webhook-id": event_id,
+        "webhook-timestamp": str(stamp),
+        "webhook-signature": _signature(event_id, stamp, body),
+    }
 
 
 def _signature(event_id: str, stamp: int, body: bytes) -> str:

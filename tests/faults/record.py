@@ -32,6 +32,24 @@ from handlers.registration import fact_id
 #: What the practice registry calls itself.
 SENDER = "https://registry.example.org/units"
 
+
+def registered(ident: str, serial: str) -> bytes:
+    """A registration's body, as that registry writes it."""
+    event = {
+        "specversion": "1.0",
+        "source": SENDER,
+        "id": ident,
+        "type": "org.example.unit.registered",
+        "data": {"serial": serial},
+    }
+    return msgspec.json.encode(event)
+
+
+def fact_of(ident: str) -> str:
+    """The id of the fact that a registration of that id becomes."""
+    return fact_id(scene.SOURCE, {"source": SENDER, "id": ident})
+
+
 #: Parts of an event that name a message, a stamp or where words lie.
 _NAMES = {"message", "text", "time", "stamp", "channel"}
 Line = tuple[Any, ...]
@@ -75,9 +93,10 @@ async def read(data: Path, ended: Ended) -> Record:
         checked = await verify(store)
         record.problems += checked.problems
         facts: Counter[str] = Counter()
+        kept: Counter[str] = Counter()
         for home in await store.homes():
             async for line in store.journal(home):
-                facts[line.fact_id] += 1
+                (kept if line.subject == ASIDE else facts)[line.fact_id] += 1
                 _add(record, line)
             await _counters(store, home, record)
             dead = await store.dead_letters(home)
@@ -85,7 +104,7 @@ async def read(data: Path, ended: Ended) -> Record:
             if waiting := await store.waiting(home):
                 record.problems.append(f"{home}: {waiting} messages were never sent")
         record.visits = {site: _settled(lines) for site, lines in record.visits.items()}
-        _events(ended, facts, record)
+        _events(ended, facts | kept, record)  # kept aside until its visit was known: in both
     _chat(ended.world, record)
     return record
 
@@ -93,7 +112,7 @@ async def read(data: Path, ended: Ended) -> Record:
 def _events(ended: Ended, facts: Counter[str], record: Record) -> None:
     """Every registration answered 2xx, and every word acknowledged, is in the journal once."""
     for event in ended.accepted:
-        fact = fact_id(scene.SOURCE, {"source": SENDER, "id": event})
+        fact = fact_of(event)
         found = facts[fact] + facts[f"{fact}/aside"]
         if found != 1:
             record.lost += found == 0
