@@ -102,7 +102,7 @@ class ChatIn:
         written = in_event(event, self.identity.bot_user)
         if written is None:
             return
-        if await self.hearing.safety.is_danger(written):
+        if await self.hearing.safety.found(written) is not None:
             await self.hearing.hear(written, "app_mention")
         else:
             await self.orders.given(written)

@@ -5,6 +5,7 @@ from contextlib import suppress
 from dataclasses import replace
 
 from bot.desk import Desk
+from bot.model.danger import Danger
 from bot.model.fact import Place, Said
 from bot.model.subject import Subject
 from bot.send.chat import ChatOut
@@ -36,8 +37,9 @@ class Hearing:
 
         ``late``: it was written while we were away; what it was edited to is then the answer.
         """
-        if await self.safety.is_danger(written):
-            await self._danger(written, event)
+        danger = await self.safety.found(written)
+        if danger is not None:
+            await self._danger(written, event, danger)
             return
         route = await by_words(self._desk, written.channel, written.thread, written.user)
         if route.subject is None:
@@ -47,9 +49,9 @@ class Hearing:
             return
         await self._bring(written, route.subject, await self._place(written, route), late=late)
 
-    async def _danger(self, written: Written, event: str) -> None:
+    async def _danger(self, written: Written, event: str, danger: Danger) -> None:
         """The fixed answer, whatever else fails; where nobody can be called, the team is told."""
-        answered = await self.safety.answer(written, event)
+        answered = await self.safety.answer(written, event, danger)
         try:
             said = await self._stop(written, answered)
         except StoreError:

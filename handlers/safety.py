@@ -6,7 +6,7 @@ from collections import OrderedDict
 from dataclasses import dataclass
 
 from bot.desk import Desk
-from bot.model.danger import find
+from bot.model.danger import Danger, find
 from bot.model.fact import Delivered, Told
 from bot.model.subject import Subject
 from bot.send.chat import ChatOut
@@ -46,21 +46,28 @@ class Safety:
         self._sent: OrderedDict[str, list[Answered]] = OrderedDict()
         self._event: OrderedDict[str, str] = OrderedDict()
 
-    async def is_danger(self, written: Written) -> bool:
-        """In doubt it is; only the team may ask about danger without there being one."""
+    async def found(self, written: Written) -> Danger | None:
+        """The danger that has to be answered at once. In doubt it is.
+
+        Only the team may ask about danger without there being one; and who says that there is
+        none is not told to run: the visit asks.
+        """
         lexicons = tuple(self._desk.surroundings.lexicons.values())
         if len(written.whole) > _LONG:
-            found = await asyncio.to_thread(find, written.whole, lexicons)
+            danger = await asyncio.to_thread(find, written.whole, lexicons)
         else:
-            found = find(written.whole, lexicons)
-        if found is None:
-            return False
+            danger = find(written.whole, lexicons)
+        if danger is None or danger.stance == "denied":
+            return None
         actor = self._desk.surroundings.roster.actor(written.user)
-        return found.stance == "said" or not (actor.oncall or actor.admin)
+        if danger.stance == "asked" and (actor.oncall or actor.admin):
+            return None
+        return danger
 
-    async def answer(self, written: Written, event: str) -> bool:
+    async def answer(self, written: Written, event: str, danger: Danger) -> bool:
         """Before anything else, and with no store involved; whether it got through.
 
+        In the languages whose words were found: who writes may be unknown, and the store away.
         A message that comes again is answered again: repeating is right where losing would be
         wrong. The platform tells of a mention twice, as ``event`` of two kinds: that is once.
         """
@@ -69,7 +76,9 @@ class Safety:
             return True
         thread = written.thread or ("" if written.direct else written.stamp)
         try:
-            stamp = await answer(self._chat, self._catalogue, written.channel, thread, "en")
+            stamp = await answer(
+                self._chat, self._catalogue, written.channel, thread, danger.languages
+            )
         except SendError:
             _log.exception("the safety answer to %s could not be sent", written.user)
             self._event.pop(key, None)

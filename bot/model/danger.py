@@ -1,4 +1,4 @@
-"""Words of danger, misspelt ones too. In doubt it is danger.
+"""Words of danger, misspelt ones too, in every language at once. In doubt it is danger.
 
 A phrase that only sounds like danger ("going out for a smoke") excuses the words inside it and
 no others, only when spelt right, and only inside one clause: "fire, door stuck" is no fire door.
@@ -6,11 +6,11 @@ no others, only when spelt right, and only inside one clause: "fire, door stuck"
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby, pairwise
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import msgspec
 
-from bot.model.lexicon import DENIES, ENQUIRES, NOT, SIGNS, Lexicon
+from bot.model.lexicon import DENIES, ENQUIRES, IF_ASKED, NOT, SIGNS, Lexicon
 from bot.model.phrases import Found
 from bot.model.tokens import LONGEST_WORD, Clause, clauses
 from bot.model.words import covered, outside, reach
@@ -24,37 +24,74 @@ SPACED_LETTERS = 4
 
 
 class Danger(msgspec.Struct, frozen=True, kw_only=True):
-    """What was found: the rule, the words as written, and how they were meant."""
+    """What was found: the rule, the words as written, and how they were meant.
+
+    ``languages`` are those whose words were found, most likely first; ``doubt`` says that it
+    was asked or hedged ("smoke?", "might be smoke").
+    """
 
     rule: str
     word: str
     stance: Stance = "said"
+    languages: tuple[str, ...] = ()
+    doubt: bool = False
+
+
+class _Sign(NamedTuple):
+    """One place where danger is spoken of; ``exact`` when spelt right."""
+
+    rule: str
+    word: str
+    stance: Stance
+    doubt: bool
+    language: str
+    exact: bool = True
 
 
 def find(words: str, lexicons: Sequence[Lexicon]) -> Danger | None:
     """The gravest danger in the words, in any of the languages; none if there is none."""
     parts = clauses(words)
-    found = [danger for part in parts for danger in _in_clause(part, lexicons)]
-    if not found:
-        found = list(_in_pieces([word for part in parts for word in part.words], lexicons))
-    if not found and len(parts) > 1:
-        found = list(_across(parts, lexicons))
-    return min(found, key=lambda danger: _WORST.index(danger.stance), default=None)
+    signs = [sign for part in parts for sign in _in_clause(part, lexicons)]
+    if not signs:
+        signs = list(_in_pieces([word for part in parts for word in part.words], lexicons))
+    if not signs and len(parts) > 1:
+        signs = list(_across(parts, lexicons))
+    if not signs:
+        return None
+    worst = min(signs, key=lambda sign: (_WORST.index(sign.stance), sign.doubt))
+    spelt = [sign for sign in signs if sign.exact] or signs
+    return Danger(
+        rule=worst.rule,
+        word=worst.word,
+        stance=worst.stance,
+        languages=tuple(dict.fromkeys(sign.language for sign in spelt)),
+        doubt=worst.doubt,
+    )
 
 
-def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     words = clause.words
     known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
     found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
     excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT and hit.exact]
     for lexicon, hits in found:
         grave = [hit for hit in hits if hit.meaning not in SIGNS]
+        if not grave:
+            continue
+        unsure = clause.asks or any(hit.meaning == "hedges" for hit in lexicon.within.find(words))
+        if not unsure:
+            grave = [hit for hit in grave if not hit.meaning.endswith(IF_ASKED)]
         denied = _denied(words, hits, grave, lexicon)
         asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
         for hit in outside(grave, excuses):
-            stance: Stance = "denied" if denied[hit.start] else "asked" if asked else "said"
-            word = " ".join(words[hit.start : hit.end])
-            yield Danger(rule=hit.meaning, word=word, stance=stance)
+            yield _Sign(
+                rule=hit.meaning.removesuffix(IF_ASKED),
+                word=" ".join(words[hit.start : hit.end]),
+                stance="denied" if denied[hit.start] else "asked" if asked else "said",
+                doubt=unsure,
+                language=lexicon.language,
+                exact=hit.exact,
+            )
 
 
 def _denied(
@@ -67,11 +104,13 @@ def _denied(
     return reach(flags, ends, lexicon.denying_words | {""})
 
 
-def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     """A word cut in two ("smo ke"), or with something between all its letters ("s.m.o.k.e")."""
     for one, two in pairwise(words):
-        rules = (lexicon.danger_words.get(one + two) for lexicon in lexicons)
-        yield from (Danger(rule=rule, word=f"{one} {two}") for rule in rules if rule)
+        for lexicon in lexicons:
+            rule = lexicon.danger_words.get(one + two)
+            if rule and not (one in lexicon.known and two in lexicon.known):
+                yield _Sign(rule, f"{one} {two}", "said", False, lexicon.language, False)
     for single, group in groupby(words, key=lambda word: len(word) == 1):
         letters = list(group)
         if single and len(letters) >= SPACED_LETTERS:
@@ -79,11 +118,14 @@ def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[Da
             yield from _in_clause(Clause((word,)), lexicons)
 
 
-def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[Danger]:
+def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     """Phrases that punctuation cuts in two: "the alarm... going off"."""
     words = [word for part in parts for word in part.words]
     owner = [index for index, part in enumerate(parts) for _ in part.words]
     for lexicon in lexicons:
         for hit in lexicon.dangers.find(words):
-            if hit.meaning not in SIGNS and owner[hit.start] != owner[hit.end - 1]:
-                yield Danger(rule=hit.meaning, word=" ".join(words[hit.start : hit.end]))
+            if hit.meaning in SIGNS or hit.meaning.endswith(IF_ASKED):
+                continue
+            if owner[hit.start] != owner[hit.end - 1]:
+                word = " ".join(words[hit.start : hit.end])
+                yield _Sign(hit.meaning, word, "said", False, lexicon.language, hit.exact)

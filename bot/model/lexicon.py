@@ -44,6 +44,8 @@ Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same"]
 Joining = Literal["and", "but", "then"]
 #: Signs among the words of danger: what excuses, what denies, what only enquires.
 NOT, DENIES, ENQUIRES = "-", "!", "?"
+#: Behind a rule: danger only where it is asked or hedged.
+IF_ASKED = "??"
 SIGNS = frozenset((NOT, DENIES, ENQUIRES))
 Phrase = str
 Listed = tuple[Phrase, ...]
@@ -86,6 +88,9 @@ class Lexicon(Words):
     name: str = Field(min_length=1, description="the language's own name for itself")
 
     danger: dict[Rule, Listed]
+    in_question: dict[Rule, Listed] = Field(
+        default={}, description="danger where it is asked or hedged, else not"
+    )
     not_danger: Listed = Field(description="what only sounds like danger; must be one clause")
     denies: Listed = Field(description="words before a danger word that deny it")
     denies_through: Listed = Field(description="words that may stand between the two")
@@ -177,6 +182,7 @@ class Lexicon(Words):
             yield from (*said.alone, *said.within, *said.maybe)
         for group in (
             self.danger,
+            self.in_question,
             self.colours,
             self.behaviour,
             self.choices,
@@ -206,6 +212,7 @@ class Lexicon(Words):
     def dangers(self) -> Phrases:
         """The words of danger, by rule, and the signs that go with them."""
         rules = {str(rule): listed for rule, listed in self.danger.items()}
+        rules |= {f"{rule}{IF_ASKED}": listed for rule, listed in self.in_question.items()}
         signs = {NOT: self.not_danger, DENIES: self.denies, ENQUIRES: self.enquires}
         return self._ready({**rules, **signs})
 

@@ -5,7 +5,7 @@ losing it would be wrong, so an unknown outcome is simply sent again.
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 
 from bot.send.chat import ChatOut
 from bot.send.errors import ChannelAway, MessageRefused, Passing, SendError, ThreadGone
@@ -24,18 +24,20 @@ async def answer(
     catalogue: Catalogue,
     channel: str,
     thread: str,
-    lang: str,
+    languages: Sequence[str],
     *,
     template: str = TEMPLATE,
     sleep: Callable[[float], Awaitable[None]] = asyncio.sleep,
 ) -> str:
     """Post the fixed text below ``thread`` (a stamp, or empty) and return its stamp.
 
-    The text takes no arguments. A thread that is gone, or a channel that allows no thread, is
-    answered at its root, at once; after other failures a try waits as long as it is told to,
+    In several languages it is one message with all texts, so that it arrives whole. The text
+    takes no arguments. A thread that is gone, or a channel that allows no thread, is answered
+    at its root, at once; after other failures a try waits as long as it is told to,
     ``LONGEST_WAIT`` in all. Raises the last ``SendError`` when no try got through.
     """
-    text = catalogue.best(lang).say(template, {}, show=in_chat)
+    texts = (catalogue.best(lang).say(template, {}, show=in_chat) for lang in languages or ("en",))
+    text = "\n\n".join(dict.fromkeys(texts))
     mark = {
         "event_type": EVENT_TYPE,
         "event_payload": {"id": f"{template}:{channel}:{thread}", "rev": 0, "template": template},

@@ -14,7 +14,7 @@ from bot.model.lexicon import Lexicon
 _HERE = Path(__file__).parent
 WORDS, DANGER = "words.yaml", "danger.yaml"
 #: What may stand in both files.
-_BOTH = ("misspelt", "plain")
+_BOTH = ("misspelt", "plain", "choices")
 
 
 @cache

@@ -321,6 +321,6 @@ async def test_the_loop_goes_on_while_a_long_message_is_searched(room: Room) -> 
     other = asyncio.create_task(turning())
     await asyncio.sleep(0)
     before = turns
-    await room.bot.chat_in.hearing.safety.is_danger(written)
+    await room.bot.chat_in.hearing.safety.found(written)
     other.cancel()
     assert turns > before

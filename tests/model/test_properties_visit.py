@@ -344,7 +344,8 @@ class AnyOrder(RuleBasedStateMachine):
         if visit is None or visit.state != "running":
             return
         assert visit.blocked or visit.waits_hold or visit.question is not None
-        if visit.question is not None and visit.question.late:
+        asked = visit.danger_ask is not None  # of danger: that has a deadline of its own
+        if visit.question is not None and visit.question.late and not asked:
             assert any(x.cleared_at is None for x in visit.open_calls)
 
     @invariant()
@@ -360,7 +361,7 @@ class AnyOrder(RuleBasedStateMachine):
     @invariant()
     def no_question_while_blocked(self) -> None:
         visit = self.walk.state
-        if visit is not None and visit.blocked:
+        if visit is not None and visit.blocked and visit.danger_ask is None:
             assert visit.question is None
 
     @invariant()

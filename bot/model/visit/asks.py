@@ -97,6 +97,32 @@ def put(
     turn.emit(e.Asked(replace(question, message=message)))
 
 
+def put_again(turn: Turn, question: Question) -> Question:
+    """Ask anew what was open before something else came between; its times begin again."""
+    fresh = replace(
+        question,
+        id=turn.next_id("q"),
+        made_at=turn.at,
+        asked_at=None,
+        heard_at=None,
+        nudge_at=None,
+        nudged=False,
+        reported=False,
+        extra=0,
+        deputy_asked=False,
+        late=False,
+    )
+    message = turn.say(
+        fresh.text,
+        buttons=buttons(fresh, turn.context.book),
+        key="question",
+        **particulars(turn, fresh),
+    )
+    fresh = replace(fresh, message=message)
+    turn.emit(e.Asked(fresh))
+    return fresh
+
+
 def ask_again(turn: Turn) -> None:
     """Say the open question once more, as the team wishes; its times do not change."""
     question = turn.visit.question

@@ -8,6 +8,7 @@ from bot.model.runbook import Cause
 from bot.model.visit import event as e
 from bot.model.visit import more_time
 from bot.model.visit.asks import ask_own, buttons, particulars
+from bot.model.visit.doubt import unanswered
 from bot.model.visit.state import Question, Unit
 from bot.model.visit.steps import all_registered, current, steps
 from bot.model.visit.timing import deadlines
@@ -165,6 +166,7 @@ def _cause(turn: Turn, question: Question) -> Cause:
 
 
 _RULES = {
+    "danger_ask": unanswered,
     "invite": _invite,
     "begin": _begin,
     "held": _held,

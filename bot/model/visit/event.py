@@ -191,6 +191,28 @@ class Stopped(Event, frozen=True, tag="stopped"):
     rule: str
 
 
+class DangerEnquired(Event, frozen=True, tag="danger_enquired"):
+    """A person of the team has asked the site whether there is danger."""
+
+    by: str
+
+
+class DangerAsked(Event, frozen=True, tag="danger_asked"):
+    """We ask whether there is danger, since it was denied unasked; until then nothing goes on."""
+
+    ask: str
+
+
+class DangerAskedAgain(Event, frozen=True, tag="danger_asked_again"):
+    """Something else was answered."""
+
+
+class DangerDenied(Event, frozen=True, tag="danger_denied"):
+    """There is none, the site says when asked; ``question`` is what was open, if anything."""
+
+    question: str
+
+
 class Restarted(Event, frozen=True, tag="restarted"):
     by: str
 
@@ -299,6 +321,10 @@ AnyEvent = (
     | UnitLost
     | RegistrationNoted
     | Stopped
+    | DangerEnquired
+    | DangerAsked
+    | DangerAskedAgain
+    | DangerDenied
     | Restarted
     | HoldMet
     | HoldLeft

@@ -10,7 +10,7 @@ from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import event as e
-from bot.model.visit.state import Question, Unit, UnitState, Visit
+from bot.model.visit.state import DangerAsk, Question, Unit, UnitState, Visit
 
 _LIGHTS_KEPT = 12
 
@@ -54,6 +54,7 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         made=visit.made,
         nudges=visit.nudges,
         stopped_at=visit.stopped_at,
+        danger_ask=visit.danger_ask,
         channel=visit.channel,
     )
 
@@ -157,7 +158,20 @@ def _restarted(v: Visit, event: e.Restarted, at: int) -> Visit:
 
 def _stopped(v: Visit, event: e.Stopped, at: int) -> Visit:
     since = at if v.stopped_at is None else v.stopped_at
-    return replace(_without_question(v), stopped_at=since)
+    return replace(_without_question(v), stopped_at=since, danger_ask=None)
+
+
+def _danger_asked(v: Visit, event: e.DangerAsked, at: int) -> Visit:
+    return replace(v, danger_ask=DangerAsk(event.ask, at), made=v.made + 1)
+
+
+def _danger_asked_again(v: Visit, event: e.DangerAskedAgain, at: int) -> Visit:
+    ask = v.danger_ask
+    return v if ask is None else replace(v, danger_ask=replace(ask, again=ask.again + 1))
+
+
+def _danger_denied(v: Visit, event: e.DangerDenied, at: int) -> Visit:
+    return replace(v, danger_ask=None, denied_under=event.question, enquired_at=None)
 
 
 def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
@@ -166,6 +180,7 @@ def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
             v,
             state=event.state,
             question=None,
+            danger_ask=None,
             paused_until=None,
             waits_hold=False,
             waits_since=None,
@@ -180,7 +195,7 @@ def _call(v: Visit, event: CallEvent, at: int) -> Visit:
         return after
     if not event.call.blocks:
         return replace(after, made=v.made + 1)
-    return replace(_without_question(after), made=v.made + 1)
+    return replace(_without_question(after), made=v.made + 1, danger_ask=None)
 
 
 def _unheld(unit: Unit) -> UnitState:
@@ -257,6 +272,10 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.UnitOnline: _online,
     e.UnitLost: _lost,
     e.Stopped: _stopped,
+    e.DangerEnquired: lambda v, _, at: replace(v, enquired_at=at),
+    e.DangerAsked: _danger_asked,
+    e.DangerAskedAgain: _danger_asked_again,
+    e.DangerDenied: _danger_denied,
     e.Restarted: _restarted,
     e.HoldMet: lambda v, _, at: replace(_without_question(v), waits_hold=True, waits_since=at),
     e.HoldLeft: lambda v, _, at: replace(v, waits_hold=False, waits_since=None),

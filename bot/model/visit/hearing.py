@@ -22,9 +22,11 @@ from bot.model.visit.answers import (
     rebook,
 )
 from bot.model.visit.asks import TYPED, allowed, prompt, rearm
+from bot.model.visit.doubt import about_danger
+from bot.model.visit.doubt import pressed as pressed_about_danger
 from bot.model.visit.lights import saw
 from bot.model.visit.power import power_cycled
-from bot.model.visit.safety import danger, site_stops
+from bot.model.visit.safety import site_stops
 from bot.model.visit.state import Question
 from bot.model.visit.turn import Turn
 
@@ -57,9 +59,11 @@ def said(turn: Turn, fact: Said) -> None:
     first = readings[0]
     text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
     turn.emit(e.Heard(fact.actor.user, role, first.kind, first.rule, first.value, text))
-    if first.kind == "danger" and not _only_asking(fact.actor, first):
-        danger(turn, first.rule)
-    elif role in ("oncall", "admin"):
+    left = about_danger(turn, fact, role, readings)
+    if not left:
+        return
+    first = left[0]
+    if role in ("oncall", "admin"):
         turn.answer = "nothing"  # what the team writes is not an answer of the contact
     elif role == "stranger":
         turn.say("not_you", key="prompt")
@@ -68,11 +72,6 @@ def said(turn: Turn, fact: Said) -> None:
         turn.answer = "nothing"  # an edit counts for danger; an answer is given anew
     else:
         _from_site(turn, fact, first, text)
-
-
-def _only_asking(actor: Actor, reading: Reading) -> bool:
-    """Whether the team asks about danger, or says there is none; from a site it always counts."""
-    return (actor.oncall or actor.admin) and reading.confidence < 1
 
 
 def _from_site(turn: Turn, fact: Said, reading: Reading, text: str) -> None:
@@ -275,6 +274,8 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     kind, _, rest = fact.action.partition(":")
     name, _, value = rest.partition(":")
     role = role_of(turn, fact.actor)
+    if pressed_about_danger(turn, fact, role):
+        return
     if _too_late(turn, kind, name) and not (role in ("contact", "deputy") and _missed(turn)):
         turn.answer = "not_yours" if role == "stranger" else "stale"
         return

@@ -1,5 +1,7 @@
 """Danger and the wish to stop. A stop is never undone but by a person of the team."""
 
+from collections.abc import Sequence
+
 from bot.model.calls import event as c
 from bot.model.calls.life import as_now, raise_call
 from bot.model.fact import Said
@@ -10,18 +12,20 @@ from bot.model.visit.turn import Turn
 from bot.model.visit.walk import go_on
 
 
-def danger(turn: Turn, rule: str) -> None:
+def danger(turn: Turn, rule: str, languages: Sequence[str] = ()) -> None:
     """Stop the visit, call everyone, hold the wave's new starts.
 
-    The fixed safety answer was sent by the handler before this decision, where the words
-    fell; if that was not the visit's own thread, it is said there as well.
+    The fixed safety answer was sent by the handler before this decision, where the words fell
+    and in ``languages``; if that was not the visit's own thread, or not the language of its
+    contact, it is said there as well.
     """
     turn.answer = "danger"
     already = turn.visit.stopped_at is not None
     step = current(turn.visit, turn.context.book)
     turn.emit(e.Stopped(rule))
     fact = turn.fact
-    if not (isinstance(fact, Said) and fact.place == "thread"):
+    answered = isinstance(fact, Said) and fact.place == "thread"
+    if not answered or turn.visit.contact.lang not in languages:
         turn.say("danger", urgency=ESCALATION)
     call = raise_call(turn, "danger", stage=step.stage.id, seen=rule)
     if already:

@@ -108,6 +108,14 @@ class Question(msgspec.Struct, frozen=True):
         return None if self.asked_at is None else self.asked_at + self.window + self.extra
 
 
+class DangerAsk(msgspec.Struct, frozen=True):
+    """Our question whether there is danger, asked because it was denied unasked."""
+
+    id: str
+    at: int
+    again: int = 0
+
+
 class Visit(msgspec.Struct, frozen=True, kw_only=True):
     schema: int = SCHEMA
     wave: str
@@ -129,6 +137,9 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     question: Question | None = None
     thread: bool = False  # the visit's thread was opened (its root is in the outbox)
     stopped_at: int | None = None  # danger: only a person restarts
+    danger_ask: DangerAsk | None = None  # open: the visit stands still until it is answered
+    denied_under: str | None = None  # question at which danger was last denied; empty: at none
+    enquired_at: int | None = None  # when the team asked about danger
     waits_hold: bool = False  # stands still because the wave is held
     waits_since: int | None = None
     paused_until: int | None = None
@@ -158,7 +169,8 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def blocked(self) -> bool:
-        return self.stopped_at is not None or any(c.blocks for c in self.calls)
+        asked = self.stopped_at is not None or self.danger_ask is not None
+        return asked or any(c.blocks for c in self.calls)
 
     @property
     def live(self) -> bool:

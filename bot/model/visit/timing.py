@@ -7,6 +7,8 @@ from bot.model.visit.steps import asks_for, tidying
 
 #: With less than this to the start, an invitation goes out whatever the hour.
 _URGENT = minutes(15)
+#: How long an answer about danger may take before a person is called, from when we asked.
+DANGER_WINDOW = minutes(5)
 
 
 def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
@@ -17,6 +19,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
             due[f"watch:{number}"] = unit.watched_until
     if visit.state == "running" and visit.link_down_at is not None and not visit.link_late:
         due["link"] = visit.link_down_at + minutes(book.limits.link_down)
+    if visit.danger_ask is not None and visit.stopped_at is None:
+        due["danger_ask"] = visit.danger_ask.at + DANGER_WINDOW
     if visit.blocked:
         return due
     if visit.waits_hold:
