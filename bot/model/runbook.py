@@ -11,6 +11,9 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from bot.model.phrases import Phrases
+from bot.model.tokens import clauses, words_of
+
 Minutes = Annotated[float, Field(gt=0, le=7 * 24 * 60)]
 Colour = Literal["white", "green", "yellow", "red"]  # blue is mandatory action: not used
 Mode = Literal["steady", "slow", "fast", "off"]
@@ -51,6 +54,8 @@ Cause = Literal[
     "not_understood",
 ]
 
+#: A question of so few words is about what was just asked; shorter words name no part.
+_FEW_WORDS, _LONG_WORD = 5, 4
 #: Flash rates of IEC 60073, in Hz (from memory): slow 0.4 to 0.8, normal 1.4 to 2.8.
 SLOW_BAND = (0.4, 0.8)
 NORMAL_BAND = (1.4, 2.8)
@@ -113,6 +118,18 @@ class Ask(Part):
     )
 
 
+class Answer(Part):
+    """What the contact may ask back, and the text that answers it."""
+
+    topic: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
+    text: str = Field(description="catalogue key")
+    words: dict[str, tuple[str, ...]] = Field(
+        min_length=1,
+        description="per language: phrases of the question (word* begins so, ~ up to three words)",
+    )
+    stages: tuple[str, ...] = Field(default=(), description="only at these stages; empty: at any")
+
+
 class Stage(Part):
     """A step of the visit that is timed."""
 
@@ -131,6 +148,9 @@ class Stage(Part):
         default=False, description="closed by the registration event alone, never by a light"
     )
     powered: bool = Field(default=False, description="losing power here restarts loading")
+    plain: str | None = Field(
+        default=None, description="catalogue key: what the contact would call this step"
+    )
     lights: dict[str, Seen] = Field(default_factory=dict, description="by pattern name")
 
     @model_validator(mode="after")
@@ -180,7 +200,11 @@ class Runbook(Part):
         default=(), max_length=1, description="catalogue key of a sentence: what may go, and when"
     )
     words: dict[str, dict[str, str]] = Field(
-        description="per language: names of parts and sockets used in the texts"
+        description="per language: names of parts and sockets used in the texts; {unit} in one "
+        "stands for the unit; units, unit_1, unit_2, ... name those of a site with several"
+    )
+    answers: tuple[Answer, ...] = Field(
+        default=(), description="what contacts ask back, the more particular first"
     )
 
     @model_validator(mode="after")
@@ -196,6 +220,42 @@ class Runbook(Part):
         visits = tuple(s for s in self.stages if s.scope == "visit")
         first = self.stages.index(units[0])
         return visits[:first], units, visits[first:]
+
+    @cached_property
+    def _topics(self) -> dict[str, Phrases]:
+        """By language, the phrases by which the topics are found."""
+        langs = dict.fromkeys(lang for answer in self.answers for lang in answer.words)
+        return {
+            lang: Phrases({a.topic: a.words[lang] for a in self.answers if lang in a.words})
+            for lang in langs
+        }
+
+    def answer_to(self, asked: str, lang: str, stage: str) -> Answer | None:
+        """The answer whose phrases are found in the words: one for this very stage before one
+        for any, then the longest phrase, then the order of the runbook."""
+        said = words_of(asked)
+        known = {answer.topic: answer for answer in self.answers}
+        order = [answer.topic for answer in self.answers]
+        own = [lang, *(other for other in self._topics if other != lang)]
+        for phrases in (self._topics[name] for name in own if name in self._topics):
+            hits = [
+                (bool(known[hit.meaning].stages), hit.end - hit.start, -order.index(hit.meaning))
+                for hit in phrases.find(said)
+                if not known[hit.meaning].stages or stage in known[hit.meaning].stages
+            ]
+            if hits:
+                return self.answers[-max(hits)[2]]
+        return None
+
+    def names_part(self, asked: str, lang: str) -> bool:
+        """Whether a question has few words, or shares one of some length with the parts' names."""
+        found = clauses(asked)
+        asking = [clause for clause in found if clause.asks] or found
+        said = [word for clause in asking for word in clause.words]
+        names = self.words.get(lang) or self.words["en"]
+        parts = {word for name in names.values() for word in words_of(name)}
+        few = any(len(clause.words) <= _FEW_WORDS for clause in asking)
+        return few or any(word in parts for word in said if len(word) >= _LONG_WORD)
 
     def stage(self, stage_id: str) -> Stage:
         """The stage of that id; ``KeyError`` if there is none."""
@@ -236,5 +296,15 @@ def problems(book: Runbook) -> Iterator[str]:
     for cause in Cause.__args__:  # type: ignore[attr-defined]
         if cause not in book.routing:
             yield f"routing: cause {cause} is missing"
+    topics = [answer.topic for answer in book.answers]
+    if len(set(topics)) != len(topics):
+        yield "answers: a topic stands there twice"
+    for answer in book.answers:
+        for stage_id in answer.stages:
+            if stage_id not in ids:
+                yield f"answers: {answer.topic}: there is no stage {stage_id}"
+        for phrases in answer.words.values():
+            if not phrases or not all(words_of(phrase) for phrase in phrases):
+                yield f"answers: {answer.topic}: a phrase has no words"
     if "en" not in book.words:
         yield "words: English (en) is missing"

@@ -39,4 +39,7 @@ def texts_of(book: Runbook) -> Iterator[str]:
             if ask.nudge is not None:
                 yield ask.nudge
             yield from (f"b_{answer}" for answer in ask.answers)
+        if stage.plain is not None:
+            yield stage.plain
+    yield from (answer.text for answer in book.answers)
     yield from (*book.keep, *book.throw)

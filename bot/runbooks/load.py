@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError, model_validator
 from pydantic_core import ErrorDetails
 
 from bot.model.runbook import (
+    Answer,
     Ask,
     Blink,
     Cause,
@@ -28,6 +29,7 @@ _PARTS: tuple[type[BaseModel], ...] = (
     Runbook,
     Stage,
     Ask,
+    Answer,
     Seen,
     Limits,
     Route,

@@ -70,6 +70,18 @@ WORDS = (
     "HML-0000ZZ",
     "4.2.0",
     "1.0",
+    "plugged in, light's red, and is there a spare?",
+    "no wait, that was the other light, it's red",
+    "sorry, not plugged in yet",
+    "it's all plugged in and the light is green already",
+    "which cable?",
+    "where are we?",
+    "can I go home?",
+    "auf Deutsch bitte",
+    "in English please",
+    "ich habe es angesteckt",
+    "👍",
+    "mumble mumble",
     "",
 )
 VERBS = (
@@ -83,6 +95,10 @@ VERBS = (
     "close_rebook",
     "close_cleared",
     "nonsense",
+)
+ORDERS = (
+    *("restart", "rebook", "close", "third_party", "ask", "nonsense"),
+    *("take_over", "take_over", "hand_back", "catch_up"),
 )
 KINDS = (
     *("invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"),
@@ -141,6 +157,11 @@ def _held(walk: Walk) -> None:
     walk.hold()
 
 
+def _taken_over(walk: Walk) -> None:
+    _to("cabling.cable", plan())(walk)
+    walk.order("take_over", ONCALL)
+
+
 STARTS: dict[str, Callable[[Walk], None]] = {
     "nothing": lambda _walk: None,
     "two units": _to("mobile_data.mobile", plan((replace(UNIT, version=""), SECOND_UNIT))),
@@ -154,12 +175,14 @@ STARTS: dict[str, Callable[[Walk], None]] = {
     "rebooked": _rebooked,
     "done": _done,
     "held": _held,
+    "taken over": _taken_over,
 }
 #: What a contact may still be told after a danger stop.
 _QUIET = {
     "root",
     "danger",
     "stopped_wait",
+    "stopped_still",
     "person_coming",
     "nobody_yet_danger",
     "not_you",
@@ -295,7 +318,7 @@ class AnyOrder(RuleBasedStateMachine):
 
     @precondition(lambda self: self.walk.state is not None)
     @rule(
-        order=st.sampled_from(["restart", "rebook", "close", "third_party", "ask", "nonsense"]),
+        order=st.sampled_from(ORDERS),
         by=CALLERS,
         args=st.sampled_from([{}, {"call": "e1"}, {"call": "e1", "minutes": "90", "ticket": "T1"}]),
     )

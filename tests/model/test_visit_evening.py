@@ -289,7 +289,7 @@ def test_no_light_has_the_lead_checked_first() -> None:
 def test_a_light_where_none_was_asked_for_settles_nothing() -> None:
     walk = at("cabling.cable")
     walk.say("it is steady green")
-    assert walk.last == "light_not_now"
+    assert walk.last == "ahead"
     assert walk.asked() == "cabling.cable"
 
 

@@ -75,14 +75,14 @@ def test_silence_past_the_window_becomes_a_call_after_the_deputy_was_asked_once(
     walk = at("placing.place")
     walk.advance(20)
     asked = [m for m in walk.messages if m.thread == f"user:{DEPUTY.user}"]
-    assert [m.template for m in asked] == ["deputy_ask"]
+    assert [m.template for m in asked] == ["deputy_ask", "where_we_are"]
     assert walk.causes() == []
     walk.advance(5)
     assert walk.causes() == ["silent"]
     walk.advance(2)
     assert walk.called == ONCALL.user
     asked = [m for m in walk.messages if m.thread == f"user:{DEPUTY.user}"]
-    assert len(asked) == 1
+    assert [m.template for m in asked] == ["deputy_ask", "where_we_are"]
 
 
 def test_without_a_deputy_silence_is_a_call_at_once() -> None:

@@ -28,12 +28,13 @@ TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
-    r"|alarm_mail_subject|kept_aside|mention_help"
+    r"|alarm_mail_subject|kept_aside|mention_help|where_for_team|helper_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
     r"(wave_is|hold|away|tried|sign|asked|severity|cause|held_(model|attended|version|unknown)"
-    r"|stage|try|reason|keep|throw)(_.*)?|not_known|nobody|none|nothing|no_unit|nothing_seen"
+    r"|stage|try|reason|keep|throw|at|now)(_.*)?|not_known|nobody|none|nothing|no_unit"
+    r"|nothing_seen|seen_taken_over"
 )
 
 
@@ -149,6 +150,9 @@ USUAL: Mapping[str, str] = {
     "out": "3",
     "open_calls": "1",
     "calls": "Alderbeck Library",
+    "steps": "10",
+    "said": "it is red",
+    "said_before": "",
 }
 #: Arguments that are other texts.
 _TEXTS: Mapping[str, str] = {
@@ -159,6 +163,7 @@ _TEXTS: Mapping[str, str] = {
     "stage": "stage_registry",
     "seen": "light_not_reached",
     "asked": "asked_light",
+    "at": "at_loading",
     "tried": "tried_reseat",
     "last_sign": "sign_none",
     "first_try": "try_dead_line",
@@ -200,10 +205,14 @@ def arguments(key: str, language: str, changed: Mapping[str, str] = {}) -> dict[
     """Everything that a text may ask for, in the language."""
     said = texts(language)
     unit_words = book().words.get(language) or book().words[REFERENCE]
+    unit_words = {n: text.replace("{unit}", unit_words["unit"]) for n, text in unit_words.items()}
     given = {**USUAL, **unit_words, **changed}
+    named = dict(_TEXTS)
     if kind(key) in ("team", "words"):
         given["unit"] = given["unit_of_call"]
-    return given | {name: said.say(text, given, "Europe/London") for name, text in _TEXTS.items()}
+    else:
+        named["asked"] = "cable_nudge"
+    return given | {name: said.say(text, given, "Europe/London") for name, text in named.items()}
 
 
 def rendered(key: str, language: str, changed: Mapping[str, str] = {}) -> str:
@@ -219,6 +228,14 @@ _ABOUT: Mapping[str, AskKind] = {
     "catch_up": "confirm",
     "ask_again": "confirm",
     "ask_person": "confirm",
+    "seen_to_do": "confirm",
+    "seen_to_answer": "light",
+    "still_need": "confirm",
+    "ahead": "confirm",
+    "two_answers": "confirm",
+    "where_we_are": "confirm",
+    "question_unknown": "confirm",
+    "loading_seen": "light",
     "ask_steady_or_blinking": "light",
     "ask_colour": "light",
     "ask_fast_or_slow": "light",
@@ -242,6 +259,8 @@ _OWN: Mapping[str, AskKind] = {
 #: Buttons that are made on the spot (bot/model/visit/more_time.py, answers.py).
 _MADE: Mapping[str, tuple[str, ...]] = {
     "later_too_long": ("b_latest", "b_help", "b_other_evening"),
+    "refused": ("b_more10", "b_help", "b_other_evening"),
+    "refused_again": ("b_more10", "b_help", "b_other_evening"),
     "no_more_time": ("b_help", "b_other_evening"),
     "paused": ("b_unpause",),
     "how_long": ("b_more10", "b_more20", "b_other_evening"),

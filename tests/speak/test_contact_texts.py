@@ -24,7 +24,7 @@ HERE = Path(__file__).parent
 #: How a language tells somebody to press a button.
 PRESS = {"en": r"\bpress\b(?! the (cable|power))", "de": r"\bdrücken Sie\b(?! das)"}
 #: Starred words that are no button: printed on a label, or to be written as they stand.
-STARRED = {"en": {"SW", "help", "not"}, "de": {"SW", "Hilfe", "nicht"}}
+STARRED = {"en": {"SW", "help", "not", "stop"}, "de": {"SW", "Hilfe", "nicht", "Stopp"}}
 
 
 def name(one: tuple[str, str]) -> str:

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from bot.model.policy import Policy, out_of_quiet
 from bot.model.roster import Turn
-from bot.model.visit.hearing import clock_time
+from bot.model.visit.clock import clock_time
 from bot.plan import zones
 from bot.plan.problem import Refused
 from bot.speak.timewords import time_of_day

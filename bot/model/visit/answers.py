@@ -209,6 +209,12 @@ def callback_given(turn: Turn, question: Question, text: str, *, timed: bool) ->
     raise_and_say(turn, "no_signal", "callback_noted")
 
 
+def callback_refused(turn: Turn) -> None:
+    """No number: nothing starts, and a person finds another way."""
+    close_question(turn, "no number", done=False)
+    raise_and_say(turn, "no_signal", "callback_none")
+
+
 def _callback(turn: Turn, question: Question, value: str) -> None:
     """Mobile data works after all."""
     close_question(turn, value)

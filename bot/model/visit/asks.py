@@ -153,6 +153,7 @@ def particulars(turn: Turn, question: Question) -> dict[str, Any]:
         "now": turn.at,
         "keep": f"@x:{book.keep[0]}" if book.keep else "",
         "throw": f"@x:{book.throw[0]}" if book.throw else "",
+        "asked": f"@x:{question.nudge}",
     }
 
 
@@ -185,13 +186,13 @@ def allowed(question: Question, book: Runbook) -> frozenset[str]:
     return frozenset(value for kind, _, value in made if kind == "a")
 
 
-def prompt(turn: Turn, question: Question, template: str) -> None:
+def prompt(turn: Turn, question: Question, template: str, **more: Any) -> None:
     """Say something about the open question, with its buttons; it stays the question."""
     turn.say(
         template,
         buttons=buttons(question, turn.context.book),
         key="prompt",
-        **particulars(turn, question),
+        **particulars(turn, question) | more,
     )
 
 

@@ -45,6 +45,8 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "callback": f"@p:{visit.callback}" if visit.callback else "@x:nothing",
         "callback_time": f"@p:{visit.callback_time}" if visit.callback_time else "",
         "ticket": call.ticket or "@x:not_known",
+        "said_before": f"@p:{visit.said[-2]}" if len(visit.said) > 1 else "",
+        "said": f"@p:{visit.said[-1]}" if visit.said else "@x:nothing",
     }
 
 

@@ -20,10 +20,11 @@ from bot.model.fact import (
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.due import due, unreachable
-from bot.model.visit.hearing import pressed, said
+from bot.model.visit.hearing import said
 from bot.model.visit.orders import ordered
 from bot.model.visit.outage import gap
 from bot.model.visit.planning import planned
+from bot.model.visit.presses import pressed
 from bot.model.visit.registering import registered
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import interrupted

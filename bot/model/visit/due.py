@@ -6,8 +6,9 @@ from bot.model.message import NUDGE
 from bot.model.policy import minutes
 from bot.model.runbook import Cause
 from bot.model.visit import event as e
-from bot.model.visit import more_time
+from bot.model.visit import more_time, takeover
 from bot.model.visit.asks import ask_own, buttons, particulars
+from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
 from bot.model.visit.state import Question, Unit
 from bot.model.visit.steps import all_registered, current, steps
@@ -138,7 +139,8 @@ def _window(turn: Turn) -> None:
     if ask_deputy and deputy is not None and not deputy.disabled and deputy.user != contact.user:
         wait = minutes(turn.context.book.limits.deputy_asked)
         turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
-        turn.say_to(deputy, "deputy_ask", link=f"@t:w:{turn.visit.wave}/site:{turn.visit.id}")
+        turn.say_to(deputy, "deputy_ask", link=turn.link)
+        catch_up_aside(turn, deputy)
         return
     seen = turn.visit.lights[-1][1] if turn.visit.lights else ""
     turn.emit(e.WindowPassed(question.id))
@@ -176,4 +178,5 @@ _RULES = {
     "nudge": _nudge,
     "window": _window,
     "unpause": more_time.pause_over,
+    "helper": takeover.overdue,
 }

@@ -102,12 +102,62 @@ class Heard(Event, frozen=True, tag="heard"):
     rule: str = ""
     value: str = ""
     text: str = ""  # where the words themselves lie, among the personal data
+    also: tuple[str, ...] = ()  # what else was understood in the same words
+
+
+class Replied(Event, frozen=True, tag="replied"):
+    """A line said in between, in answer to words: so that it is not said twice running."""
+
+    template: str
+
+
+class Puzzled(Event, frozen=True, tag="puzzled"):
+    """The contact asked something back that we could not answer."""
+
+    question: str
 
 
 class QuestionClosed(Event, frozen=True, tag="question_closed"):
     question: str
     answer: str
     done: bool = True  # the runbook's ask is settled; False for asks of our own
+    by: str = ""  # who of the site answered
+
+
+class TakenBack(Event, frozen=True, tag="taken_back"):
+    """The last answer does not hold: things stand as before it. ``doubted``: two differed."""
+
+    question: str
+    answer: str
+    doubted: bool = False
+
+
+class Ahead(Event, frozen=True, tag="ahead"):
+    """The contact says that a unit has power before we asked for it."""
+
+    serial: str
+
+
+class LanguageSet(Event, frozen=True, tag="language_set"):
+    user: str
+    lang: str
+
+
+class TakenOver(Event, frozen=True, tag="taken_over"):
+    """A person of the team goes on themselves; we keep still until it is handed back."""
+
+    by: str
+    due: int
+
+
+class TakenOverLong(Event, frozen=True, tag="taken_over_long"):
+    """Nothing came of it for long: they were reminded."""
+
+    due: int
+
+
+class HandedBack(Event, frozen=True, tag="handed_back"):
+    by: str
 
 
 class AskSkipped(Event, frozen=True, tag="ask_skipped"):
@@ -160,7 +210,10 @@ class UnitSet(Event, frozen=True, tag="unit_set"):
 
 
 class PoweredOn(Event, frozen=True, tag="powered_on"):
+    """``since`` where it was on before we asked for it."""
+
     serial: str
+    since: int | None = None
 
 
 class PowerLost(Event, frozen=True, tag="power_lost"):
@@ -305,6 +358,14 @@ AnyEvent = (
     | WindowExtended
     | AwayCounted
     | Heard
+    | Replied
+    | Puzzled
+    | TakenBack
+    | Ahead
+    | LanguageSet
+    | TakenOver
+    | TakenOverLong
+    | HandedBack
     | QuestionClosed
     | AskSkipped
     | Reported

@@ -10,9 +10,20 @@ from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import event as e
-from bot.model.visit.state import DangerAsk, Question, Unit, UnitState, Visit
+from bot.model.visit.state import (
+    DangerAsk,
+    Given,
+    Helped,
+    Question,
+    Unit,
+    UnitState,
+    Visit,
+)
 
 _LIGHTS_KEPT = 12
+_WORDS_KEPT = 2
+#: What is kept of the lines said while a question is open.
+_LINES_KEPT = 12
 
 
 def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
@@ -56,6 +67,11 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         stopped_at=visit.stopped_at,
         danger_ask=visit.danger_ask,
         channel=visit.channel,
+        spoken=visit.spoken,
+        said=visit.said,
+        speaker=visit.speaker,
+        replied=visit.replied,
+        helped=_ended(visit.helped, at),
     )
 
 
@@ -110,7 +126,108 @@ def _begun(v: Visit, event: e.Begun, at: int) -> Visit:
 
 
 def _asked(v: Visit, event: e.Asked, at: int) -> Visit:
-    return replace(v, question=event.question, made=v.made + 1, paused_until=None)
+    question = event.question
+    return replace(v, question=question, made=v.made + 1, paused_until=None, replied=question.text)
+
+
+def _closed(v: Visit, event: e.QuestionClosed, at: int) -> Visit:
+    """The answer of somebody of the site is kept, with how things stood before it."""
+    given = v.given
+    if event.by and v.question is not None:
+        given = Given(
+            question=v.question,
+            answer=event.answer,
+            by=event.by,
+            at=at,
+            state=v.state,
+            step=v.step,
+            at_ask=v.at_ask,
+            units=v.units,
+            link_down_at=v.link_down_at,
+            powered_at=v.powered_at,
+            checks=v.checks,
+            checked_at=v.checked_at,
+            lights=v.lights,
+        )
+    return replace(v, question=None, at_ask=v.at_ask + event.done, paused_until=None, given=given)
+
+
+def _taken_back(v: Visit, event: e.TakenBack, at: int) -> Visit:
+    given = v.given
+    if given is None:
+        return v
+    return replace(
+        _without_question(v),
+        state=given.state,
+        step=given.step,
+        at_ask=given.at_ask,
+        units=tuple(_as_before(unit, given.units) for unit in v.units),
+        link_down_at=given.link_down_at,
+        powered_at=given.powered_at,
+        checks=given.checks,
+        checked_at=given.checked_at,
+        lights=given.lights,
+        given=None,
+        doubted=given.question.place if event.doubted else v.doubted,
+    )
+
+
+def _as_before(unit: Unit, before: tuple[Unit, ...]) -> Unit:
+    """What the answer had said of the unit; what the unit itself has shown stays."""
+    old = next((u for u in before if u.serial == unit.serial), unit)
+    if unit.registered_at is not None:
+        return unit
+    return replace(unit, state=old.state, version=old.version)
+
+
+def _heard(v: Visit, event: e.Heard, at: int) -> Visit:
+    if event.role not in ("contact", "deputy"):
+        return v
+    private = event.kind == "number" or (v.question is not None and v.question.kind == "callback")
+    said = v.said if private or not event.text else (*v.said, event.text)[-_WORDS_KEPT:]
+    joined = v.joined
+    if v.state == "running" and event.user not in joined:
+        joined = (*joined, event.user)
+    return replace(v, speaker=event.user, said=said, joined=joined)
+
+
+def _deputy_asked(v: Visit, event: e.DeputyAsked, at: int) -> Visit:
+    """The deputy is told at once where we are, and need not be told again."""
+    extra = (v.question.extra if v.question else 0) + event.extra
+    joined = v.joined
+    if v.deputy is not None and v.deputy.user not in joined:
+        joined = (*joined, v.deputy.user)
+    return replace(_with_question(v, deputy_asked=True, extra=extra), joined=joined)
+
+
+def _replied(v: Visit, event: e.Replied, at: int) -> Visit:
+    lines = v.question.lines if v.question else ()
+    if event.template not in lines:
+        lines = (*lines, event.template)[-_LINES_KEPT:]
+    return replace(_with_question(v, lines=lines), replied=event.template)
+
+
+def _language(v: Visit, event: e.LanguageSet, at: int) -> Visit:
+    return replace(v, spoken=tuple((dict(v.spoken) | {event.user: event.lang}).items()))
+
+
+def _taken_over(v: Visit, event: e.TakenOver, at: int) -> Visit:
+    helped = (*_ended(v.helped, at), Helped(event.by, at))
+    return replace(
+        _without_question(v),
+        helper=event.by,
+        helper_due=event.due,
+        helper_reminded=False,
+        helped=helped,
+    )
+
+
+def _handed_back(v: Visit, at: int) -> Visit:
+    return replace(v, helper="", helper_due=None, helped=_ended(v.helped, at))
+
+
+def _ended(helped: tuple[Helped, ...], at: int) -> tuple[Helped, ...]:
+    return tuple(h if h.until is not None else replace(h, until=at) for h in helped)
 
 
 def _light(v: Visit, event: e.LightSeen, at: int) -> Visit:
@@ -132,7 +249,7 @@ def _powered(v: Visit, event: e.PoweredOn, at: int) -> Visit:
         event.serial,
         lambda u: u if u.registered_at is not None else replace(u, state="powered"),
     )
-    return replace(powered, powered_at=at)
+    return replace(powered, powered_at=at if event.since is None else event.since)
 
 
 def _power_lost(v: Visit, event: e.PowerLost, at: int) -> Visit:
@@ -177,7 +294,7 @@ def _danger_denied(v: Visit, event: e.DangerDenied, at: int) -> Visit:
 def _state(v: Visit, event: e.StateSet, at: int) -> Visit:
     if event.state in ("rebook", "held"):
         return replace(
-            v,
+            _handed_back(v, at),
             state=event.state,
             question=None,
             danger_ask=None,
@@ -231,14 +348,16 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.Entered: _entered,
     e.Asked: _asked,
     e.QuestionArrived: lambda v, _, at: _with_question(v, asked_at=at),
-    e.Nudged: lambda v, _, at: replace(_with_question(v, nudged=True), nudges=v.nudges + 1),
+    e.Nudged: lambda v, _, at: replace(
+        _with_question(v, nudged=True),
+        nudges=v.nudges + 1,
+        replied=v.question.nudge if v.question else v.replied,
+    ),
     e.WindowPassed: lambda v, _, at: _with_question(v, late=True),
     e.AskedBack: lambda v, _, at: _with_question(
         v, asked_back=(v.question.asked_back + 1 if v.question else 0)
     ),
-    e.DeputyAsked: lambda v, ev, at: _with_question(
-        v, deputy_asked=True, extra=(v.question.extra if v.question else 0) + ev.extra
-    ),
+    e.DeputyAsked: _deputy_asked,
     e.Rearmed: lambda v, _, at: _with_question(
         v, asked_at=at, extra=0, nudge_at=None, nudged=False, late=False, deputy_asked=False
     ),
@@ -251,9 +370,18 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
         counted_until=max(ev.until, v.counted_until or 0),
         link_down_at=None if v.link_down_at is None else v.link_down_at + ev.link,
     ),
-    e.QuestionClosed: lambda v, ev, at: replace(
-        v, question=None, at_ask=v.at_ask + ev.done, paused_until=None
+    e.Heard: _heard,
+    e.Replied: _replied,
+    e.Puzzled: lambda v, _, at: _with_question(
+        v, puzzled=(v.question.puzzled + 1 if v.question else 0)
     ),
+    e.QuestionClosed: _closed,
+    e.TakenBack: _taken_back,
+    e.Ahead: lambda v, ev, at: replace(v, ahead=(*v.ahead, (ev.serial, at))),
+    e.LanguageSet: _language,
+    e.TakenOver: _taken_over,
+    e.TakenOverLong: lambda v, ev, at: replace(v, helper_due=ev.due, helper_reminded=True),
+    e.HandedBack: lambda v, _, at: _handed_back(v, at),
     e.AskSkipped: lambda v, _, at: replace(v, at_ask=v.at_ask + 1),
     e.Reported: lambda v, _, at: _with_question(v, reported=True, heard_at=at),
     e.LightSeen: _light,
@@ -291,6 +419,10 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.CallbackAgreed: lambda v, ev, at: replace(v, callback=ev.text, callback_time=ev.time),
     e.AccountSet: _account,
     e.VisitEnded: lambda v, ev, at: replace(
-        v, state="done", question=None, unsigned=not ev.signed, paused_until=None
+        _handed_back(v, at),
+        state="done",
+        question=None,
+        unsigned=not ev.signed,
+        paused_until=None,
     ),
 }

@@ -12,6 +12,12 @@ from bot.model.visit.turn import Turn
 from bot.model.visit.walk import close_question, go_on
 
 _SHORTEST_WAIT = 3 * MINUTE
+#: How a question on its way says what the light already told.
+_WHILE_ASKING = {
+    "light_wait": "loading_seen",
+    "light_too_early": "light_too_early",
+    "light_give_time": "light_after_check",
+}
 #: What is asked of the contact, by what the light calls for.
 CHECKS: dict[LightDo, str] = {"check_cable": "reseat", "check_power": "power_check"}
 
@@ -23,7 +29,8 @@ def saw(turn: Turn, question: Question, pattern: str) -> None:
     turn.emit(e.LightSeen(pattern))
     asked = question.kind == "light" or question.ask in CHECKS.values()
     if seen is None or not (asked or seen.do == "call"):
-        turn.say("light_not_now", key="prompt")  # none was asked for: noted, and on as before
+        again = turn.visit.replied == "light_not_now"
+        prompt(turn, question, question.nudge if again else "light_not_now")  # noted, on as before
         return
     match seen.do:
         case "wait":
@@ -47,6 +54,9 @@ def _wait(turn: Turn, question: Question, template: str, *, as_expected: bool = 
     if question.kind != "light":  # the light answers what we asked them to check
         close_question(turn, "seen", done=False)
         watch(turn, template)
+        return
+    if turn.asked_now(question.message):  # it is on its way: its times begin when it arrives
+        turn.reword(question.message, _WHILE_ASKING.get(template, question.text))
         return
     until = min(
         _next_look(turn.at, question, as_expected=as_expected),

@@ -6,10 +6,21 @@ from bot.model.fact import Ordered
 from bot.model.policy import minutes
 from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
+from bot.model.visit.catching_up import catch_up_staff
 from bot.model.visit.safety import restart
+from bot.model.visit.takeover import hand_back, take_over
 from bot.model.visit.turn import Turn
 
-ORDERS = ("restart", "rebook", "close", "third_party", "ask")
+ORDERS = (
+    "restart",
+    "rebook",
+    "close",
+    "third_party",
+    "ask",
+    "take_over",
+    "hand_back",
+    "catch_up",
+)
 
 
 def ordered(turn: Turn, fact: Ordered) -> None:
@@ -31,6 +42,12 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             _third_party(turn, fact)
         case "ask":
             ask_again(turn)
+        case "take_over":
+            take_over(turn, actor)
+        case "hand_back":
+            hand_back(turn, actor)
+        case "catch_up":
+            catch_up_staff(turn, actor.user)
         case _:
             turn.answer = "unknown"
 

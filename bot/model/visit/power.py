@@ -17,7 +17,7 @@ def power_cycled(turn: Turn) -> None:
         turn.say("power_noted", key="prompt")
         return
     turn.emit(e.PowerLost(unit.serial))
-    close_question(turn, "power lost", done=False)
+    close_question(turn, "power lost", done=False, given=False)
     if unit.power_cuts + 1 >= _TWICE:
         raise_and_say(turn, "power_twice", "power_twice")
         return

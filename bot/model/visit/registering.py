@@ -14,6 +14,7 @@ from bot.model.visit.steps import (
     is_over,
     steps,
 )
+from bot.model.visit.takeover import registered_meanwhile
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begun, enter
 
@@ -64,6 +65,7 @@ def _thank(turn: Turn, unit: Unit) -> None:
         for call in visit.open_calls:
             if call.blocks and call.called_at is not None:
                 turn.post_call(call, "call_unit_registered", serial=unit.serial)
+        registered_meanwhile(turn, unit.serial)
         return
     if visit.state in ("done", "held"):
         return

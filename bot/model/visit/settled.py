@@ -64,7 +64,7 @@ def _resume(turn: Turn, text: str) -> None:
         rearm(turn)
         return
     if question is not None and question.late:  # it never arrived: put it once more
-        close_question(turn, "not delivered", done=False)
+        close_question(turn, "not delivered", done=False, given=False)
     if turn.visit.question is None and turn.visit.state in ("invited", "running"):
         if turn.visit.state == "running":
             turn.say(text)

@@ -101,6 +101,13 @@ class Question(msgspec.Struct, frozen=True):
     asked_back: int = 0
     deputy_asked: bool = False
     late: bool = False  # the window has passed; a call was raised
+    lines: tuple[str, ...] = ()  # texts said in between, while it is open
+    puzzled: int = 0  # questions back that could not be answered
+
+    @property
+    def place(self) -> str:
+        """Which question it is, however often it is put."""
+        return f"{self.stage}:{self.ask}:{self.unit}"
 
     @property
     def last(self) -> int | None:
@@ -114,6 +121,32 @@ class DangerAsk(msgspec.Struct, frozen=True):
     id: str
     at: int
     again: int = 0
+
+
+class Given(msgspec.Struct, frozen=True, kw_only=True):
+    """The last answer of the site, and how things stood before it: it may be taken back."""
+
+    question: Question
+    answer: str
+    by: str
+    at: int
+    state: VisitState
+    step: int
+    at_ask: int
+    units: tuple[Unit, ...]
+    link_down_at: int | None = None
+    powered_at: int | None = None
+    checks: tuple[str, ...] = ()
+    checked_at: int | None = None
+    lights: tuple[tuple[int, str], ...] = ()
+
+
+class Helped(msgspec.Struct, frozen=True):
+    """A person of the team had the conversation themselves; ``until`` is open while they do."""
+
+    by: str
+    since: int
+    until: int | None = None
 
 
 class Visit(msgspec.Struct, frozen=True, kw_only=True):
@@ -156,6 +189,18 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     callback: str = ""  # personal-data key of the words that give a number to call back
     callback_time: str = ""  # and of those that give the time, where they are others
     unsigned: bool = False  # the last question of a finished visit was never answered
+    given: Given | None = None  # the last answer, while it may still be taken back
+    doubted: str = ""  # the question that was put again because two people differed
+    replied: str = ""  # the text said last in the visit's thread, as far as it matters
+    speaker: str = ""  # who of the site was heard last
+    joined: tuple[str, ...] = ()  # who of the site was heard since the evening began
+    spoken: tuple[tuple[str, str], ...] = ()  # languages asked for: user, language
+    said: tuple[str, ...] = ()  # where the last words of the site lie, among the personal data
+    ahead: tuple[tuple[str, int], ...] = ()  # units said to be on before we asked for it: when
+    helper: str = ""  # who of the team has taken over without a call
+    helper_due: int | None = None  # when they are reminded
+    helper_reminded: bool = False
+    helped: tuple[Helped, ...] = ()
 
     def unit(self, serial: str) -> Unit | None:
         return next((u for u in self.units if u.serial == serial), None)
@@ -170,7 +215,26 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def blocked(self) -> bool:
         asked = self.stopped_at is not None or self.danger_ask is not None
-        return asked or any(c.blocks for c in self.calls)
+        return asked or bool(self.helper) or any(c.blocks for c in self.calls)
+
+    @property
+    def with_person(self) -> bool:
+        """Whether somebody of the team talks to the contact, so that we keep still."""
+        return bool(self.helper) or any(c.blocks and c.taken_by for c in self.calls)
+
+    def person(self, user: str) -> Person | None:
+        """The contact or deputy of that chat account."""
+        people = (self.contact, self.deputy)
+        return next((p for p in people if p is not None and p.user == user), None)
+
+    def lang_of(self, person: Person) -> str:
+        """The language a person asked for, or else the import's."""
+        return dict(self.spoken).get(person.user, person.lang)
+
+    @property
+    def lang(self) -> str:
+        """The language of the thread: that of whoever of the site was heard last."""
+        return self.lang_of(self.person(self.speaker) or self.contact)
 
     @property
     def live(self) -> bool:

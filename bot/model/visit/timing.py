@@ -21,6 +21,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due["link"] = visit.link_down_at + minutes(book.limits.link_down)
     if visit.danger_ask is not None and visit.stopped_at is None:
         due["danger_ask"] = visit.danger_ask.at + DANGER_WINDOW
+    if visit.helper and visit.helper_due is not None:
+        due["helper"] = visit.helper_due
     if visit.blocked:
         return due
     if visit.waits_hold:

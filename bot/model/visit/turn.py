@@ -9,13 +9,17 @@ from bot.model.calls.life import Background
 from bot.model.calls.state import Call
 from bot.model.context import Context
 from bot.model.decision import Decision
-from bot.model.fact import AnyFact, Told
+from bot.model.fact import AnyFact, Pressed, Said, Told
 from bot.model.message import ANSWER, ESCALATION, Button, Message
 from bot.model.subject import Subject, of_wave
 from bot.model.visit.card import card
-from bot.model.visit.event import AnyEvent, ThreadOpened
+from bot.model.visit.event import AnyEvent, Asked, Replied, ThreadOpened
 from bot.model.visit.evolve import evolve
+from bot.model.visit.parts import parts
 from bot.model.visit.state import Person, Visit
+
+#: Messages with these keys answer words: they are noted, so that none is said twice running.
+_REPLIES = frozenset(("prompt", "wait"))
 
 
 class Turn:
@@ -29,6 +33,7 @@ class Turn:
         self.events: list[AnyEvent] = []
         self.messages: list[Message] = []
         self.answer = "ok"
+        self._numbered = 0
 
     # --- the state so far ------------------------------------------------------------
 
@@ -45,6 +50,14 @@ class Turn:
     @property
     def calls(self) -> tuple[Call, ...]:
         return self.visit.calls
+
+    @property
+    def speaker(self) -> str:
+        """The contact or deputy whose words or press this is; empty for all else."""
+        if not isinstance(self.fact, Said | Pressed):
+            return ""
+        user = self.fact.actor.user
+        return user if self.visit.person(user) is not None else ""
 
     def emit(self, event: AnyEvent) -> None:
         self._visit = evolve(self._visit, event, self.at)
@@ -63,7 +76,26 @@ class Turn:
         return Background(asked, since, tried)
 
     def decision(self) -> Decision[Visit]:
-        return Decision(self.visit, tuple(self.events), tuple(self.messages), self.answer)
+        return Decision(self.visit, tuple(self.events), tuple(self._to_send()), self.answer)
+
+    def _to_send(self) -> list[Message]:
+        """All but questions that the same words answered already."""
+        asked = {ev.question.message: ev.question.id for ev in self.events if isinstance(ev, Asked)}
+        still = self._visit.question.id if self._visit and self._visit.question else ""
+        return [m for m in self.messages if asked.get(m.id, still) == still]
+
+    # --- words on their way ------------------------------------------------------------
+
+    def asked_now(self, message: str) -> bool:
+        """Whether the question that goes out as this message was put by this very decision."""
+        return any(isinstance(ev, Asked) and ev.question.message == message for ev in self.events)
+
+    def reword(self, message: str, template: str, **args: str | int) -> None:
+        """Say the message of a question otherwise; its id, its buttons and its place stay."""
+        for i, old in enumerate(self.messages):
+            if old.id == message:
+                new = old.args | {name: str(value) for name, value in args.items()}
+                self.messages[i] = msgspec.structs.replace(old, template=template, args=new)
 
     # --- what calls ask of the visit (bot.model.calls) ---------------------------------
 
@@ -86,6 +118,11 @@ class Turn:
 
         settled(self, call, reason, by)
 
+    @property
+    def link(self) -> str:
+        """A reference to the visit's thread, for the arguments of a text."""
+        return f"@t:w:{self.visit.wave}/site:{self.visit.id}"
+
     # --- saying ----------------------------------------------------------------------
 
     def say(
@@ -101,6 +138,9 @@ class Turn:
         """Say something in the visit's thread; gives the message's id."""
         if not self.visit.thread:
             self.open_thread()
+        if key in _REPLIES:
+            self.emit(Replied(template))
+        lang = self.visit.lang
         return self._send(
             thread=f"site:{self.visit.id}",
             template=template,
@@ -108,14 +148,14 @@ class Turn:
             urgency=urgency,
             key=key,
             not_after=not_after,
-            lang=self.visit.contact.lang,
-            args=self._args(self.visit.contact.lang, args),
+            lang=lang,
+            args=self._args(lang, args),
         )
 
     def open_thread(self) -> None:
         """The root of the visit's thread: which site, and when."""
         self.emit(ThreadOpened())
-        lang = self.visit.contact.lang
+        lang = self.visit.lang
         self._send(
             thread=f"site:{self.visit.id}",
             template="root",
@@ -126,12 +166,17 @@ class Turn:
 
     def say_to(self, person: Person, template: str, **args: str | int) -> None:
         """Say something to one person of the site in a direct message."""
+        lang = self.visit.lang_of(person)
         self._send(
             thread=f"user:{person.user}",
             template=template,
-            lang=person.lang,
-            args=self._args(person.lang, args),
+            lang=lang,
+            args=self._args(lang, args),
         )
+
+    def tell_staff(self, user: str, template: str, **args: str | int) -> None:
+        """Say something about the visit to one person of the team, alone."""
+        self._send(thread=f"user:{user}", template=template, args=self._args("en", args))
 
     def say_privately(self, user: str, template: str, call: Call) -> None:
         """Tell a member of the team what only they may read: names and numbers."""
@@ -198,17 +243,16 @@ class Turn:
         )
 
     def _args(self, lang: str, args: dict[str, Any]) -> dict[str, str]:
-        words = self.context.book.words
         base = {
             "site": self.visit.site.name,
             "contact": f"@p:{self.visit.contact.key}:name",
         }
         given = {name: str(value) for name, value in args.items()}
-        return {**(words.get(lang) or words["en"]), **base, **given}
+        return {**parts(self.visit, self.context.book, lang), **base, **given}
 
     def _send(self, **fields: Any) -> str:
-        number = len(self.messages) + 1
-        message_id = f"{self.fact.subject}:{self.context.version + 1}:{number}"
+        self._numbered += 1
+        message_id = f"{self.fact.subject}:{self.context.version + 1}:{self._numbered}"
         message = Message(id=message_id, tz=self.visit.site.tz, made_at=self.at, **fields)
         self.messages.append(message)
         return message_id

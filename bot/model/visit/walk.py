@@ -20,10 +20,14 @@ from bot.model.visit.turn import Turn
 UNKNOWN_VERSION = "@x:held_unknown"
 
 
-def close_question(turn: Turn, answer: str, *, done: bool = True) -> None:
-    """The open question is answered; ``done`` when that settles the runbook's ask."""
+def close_question(turn: Turn, answer: str, *, done: bool = True, given: bool = True) -> None:
+    """The open question is answered; ``done`` when that settles the runbook's ask.
+
+    ``given``: it is an answer of whoever spoke, which they may take back.
+    """
     if turn.visit.question is not None:
-        turn.emit(e.QuestionClosed(turn.visit.question.id, answer, done))
+        by = turn.speaker if given else ""
+        turn.emit(e.QuestionClosed(turn.visit.question.id, answer, done, by))
 
 
 def go_on(turn: Turn, *, text: str = "") -> None:
@@ -75,7 +79,10 @@ def _ask_next(turn: Turn, step: Step, text: str) -> bool:
     """Put the stage's next ask; false when none is left."""
     stage = step.stage
     for ask in stage.asks[turn.visit.at_ask :]:
-        if _needed(turn, step, ask):
+        on = _on_already(turn, step, ask)
+        if on is not None:
+            turn.emit(e.PoweredOn(step.unit, on))
+        elif _needed(turn, step, ask):
             ask_runbook(turn, stage, ask, text=text if ask.kind == "light" else "")
             return True
         turn.emit(e.AskSkipped(ask.id))
@@ -100,6 +107,13 @@ def _hold_until_read(turn: Turn, step: Step) -> None:
     reads = any(ask.kind == "version" for ask in step.stage.asks)
     if unit is not None and reads and not unit.version and not unit.accepted:
         turn.emit(e.UnitSet(unit.serial, "held", "its version is not known"))
+
+
+def _on_already(turn: Turn, step: Step, ask: Ask) -> int | None:
+    """Since when the unit to be switched on is on, by what the contact saw of it before."""
+    if ask.kind != "confirm" or not step.stage.powered:
+        return None
+    return dict(turn.visit.ahead).get(step.unit)
 
 
 def _needed(turn: Turn, step: Step, ask: Ask) -> bool:

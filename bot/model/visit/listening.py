@@ -1,0 +1,82 @@
+"""Whose words these are, and what is understood in them."""
+
+from dataclasses import dataclass
+
+from bot.model.fact import Actor, Said
+from bot.model.people import person_key, text_key
+from bot.model.reader import read
+from bot.model.reading import Heard, Reading
+from bot.model.visit.turn import Turn
+
+#: Readings that say nothing one could act on.
+_VAGUE = frozenset(("unclear",))
+
+
+@dataclass(frozen=True)
+class Words:
+    """What one message holds. ``text`` is where the words lie, among the personal data."""
+
+    fact: Said
+    readings: tuple[Reading, ...]
+    text: str
+
+    @property
+    def first(self) -> Reading:
+        """The worst of what was understood."""
+        return self.readings[0]
+
+    def has(self, *kinds: str) -> bool:
+        return any(reading.kind in kinds for reading in self.readings)
+
+
+def role_of(turn: Turn, actor: Actor) -> str:
+    """``contact``, ``deputy``, ``oncall``, ``admin`` or ``stranger``, as to this visit."""
+    visit = turn.visit
+    if actor.user == visit.contact.user:
+        return "contact"
+    if visit.deputy is not None and actor.user == visit.deputy.user:
+        return "deputy"
+    if actor.oncall:
+        return "oncall"
+    return "admin" if actor.admin else "stranger"
+
+
+def listen(turn: Turn, fact: Said) -> Words:
+    """Read the words where they fell: under the open question."""
+    text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
+    return Words(fact, tuple(_read(turn, fact)), text)
+
+
+def _read(turn: Turn, fact: Said) -> list[Reading]:
+    """In the person's own language; where that gives nothing, in any other that gives something.
+
+    Words of danger count in every language at once.
+    """
+    question = turn.visit.question
+    heard = Heard(
+        stage=question.stage if question else "",
+        ask=question.kind if question else None,
+        answers=question.answers if question else (),
+    )
+    lexicons = turn.context.lexicons
+    words = "\n".join((fact.words, *fact.files))
+    own = turn.context.lexicon(lang_of(turn, fact.actor.user))
+    dangers = tuple(lexicons.values())
+    found = read(words, heard, turn.context.book, own, dangers=dangers)
+    if not _vague(found):
+        return found
+    for lexicon in lexicons.values():
+        if lexicon is not own:
+            other = read(words, heard, turn.context.book, lexicon, dangers=dangers)
+            if not _vague(other) and not all(reading.ask for reading in other):
+                return other
+    return found
+
+
+def lang_of(turn: Turn, user: str) -> str:
+    person = turn.visit.person(user)
+    return turn.visit.lang_of(person) if person is not None else "en"
+
+
+def _vague(readings: list[Reading]) -> bool:
+    return all(reading.kind in _VAGUE for reading in readings)

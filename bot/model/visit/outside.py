@@ -1,0 +1,110 @@
+"""Words that come while nothing can be asked: before, after, on hold, stopped, with a person."""
+
+import re
+
+from bot.model.calls.life import raise_call
+from bot.model.visit import corrections
+from bot.model.visit.answers import raise_and_say
+from bot.model.visit.asking import kind_line, reply, told
+from bot.model.visit.listening import Words
+from bot.model.visit.steps import current
+from bot.model.visit.turn import Turn
+
+#: States in which somebody of the site has a conversation with us.
+UNDER_WAY = ("invited", "agreed", "running")
+#: Least digits of a telephone number.
+_NUMBER = 5
+#: A clock time beside a telephone number, however the reader takes the whole.
+_CLOCK = re.compile(r"\b([01]?\d|2[0-3])[:.][0-5]\d\b|\b(1[0-2]|[1-9])\s?[ap]\.?m\b", re.IGNORECASE)
+
+
+def heard_out(turn: Turn, words: Words) -> bool:
+    """Whether the conversation can go on; if not, the person gets the one fitting line."""
+    visit = turn.visit
+    wants_person = words.first.kind in ("help", "stop")
+    if visit.stopped_at is not None:
+        pass_on(turn, words.text)
+        reply(turn, "stopped_wait", "stopped_still")
+    elif visit.with_person:
+        pass_on(turn, words.text)
+        if visit.helper and wants_person:
+            turn.tell_staff(visit.helper, "helper_wanted")
+    elif visit.blocked:
+        pass_on(turn, words.text)
+        reply(turn, "person_has_it", "person_has_that_too")
+    elif wants_person and (visit.waits_hold or visit.state not in UNDER_WAY):
+        raise_and_say(turn, "help", "help_coming")
+    elif visit.state == "done":
+        _after(turn, words)
+    elif visit.state in ("planned", "held", "rebook"):
+        return _before(turn, words)
+    elif visit.waits_hold:
+        if not _small(turn, words):
+            reply(turn, "held_wait", "write_help")
+    else:
+        return True
+    return False
+
+
+def _before(turn: Turn, words: Words) -> bool:
+    """Nothing is agreed. A *no* to the invitation may still be taken back."""
+    given = turn.visit.given
+    again = turn.visit.state == "rebook" and given is not None and given.state == "invited"
+    if again and turn.at < turn.visit.start and corrections.changes_mind(turn, words):
+        return False
+    if not _small(turn, words):
+        reply(turn, "not_now", "write_help")
+    return False
+
+
+def _after(turn: Turn, words: Words) -> None:
+    """The evening is over. Whatever sounds wrong goes to a person; the rest gets a kind line."""
+    patterns = [r.pattern for r in words.readings if r.kind == "light" and r.pattern]
+    stages = turn.context.book.stages
+    wrong = {
+        name
+        for stage in stages
+        for name, seen in stage.lights.items()
+        if seen.do in ("check_cable", "check_power", "call")
+    }
+    bad = next((name for name in patterns if name in wrong), "")
+    if bad or words.has("no", "no_signal", "power_cycled") or _odd_light(words):
+        step = current(turn.visit, turn.context.book)
+        raise_call(turn, "help", stage=step.stage.id, seen=bad)
+        turn.say("after_wrong")
+    elif not _small(turn, words):
+        reply(turn, "all_done", "write_help")
+
+
+def _odd_light(words: Words) -> bool:
+    """A light in a colour that no healthy light has, or one that is off."""
+    return any(
+        r.light is not None and (r.light.colour in ("red", "yellow") or r.light.mode == "off")
+        for r in words.readings
+        if r.kind == "light"
+    )
+
+
+def _small(turn: Turn, words: Words) -> bool:
+    """Thanks, small talk, and what the runbook can answer."""
+    if words.first.kind in ("thanks", "small_talk"):
+        kind_line(turn, words.first.kind)
+        return True
+    return words.has("question", "unclear") and told(turn, words)
+
+
+def pass_on(turn: Turn, text: str) -> None:
+    """Whoever has the call reads what the contact adds."""
+    for call in turn.visit.open_calls:
+        if call.called_at is not None:
+            turn.post_call(call, "call_contact_says", words=f"@p:{text}")
+
+
+def gives_number(ask: str, words: str) -> bool:
+    """Whether the words hold what was asked for: a number to call, or a time for it."""
+    digits = sum(ch.isdigit() for ch in words)
+    return digits >= (1 if ask == "callback_time" else _NUMBER)
+
+
+def gives_time(words: str) -> bool:
+    return _CLOCK.search(words) is not None

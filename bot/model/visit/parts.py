@@ -1,0 +1,21 @@
+"""What the parts are called: the runbook's words; of several units each has a name of its own."""
+
+from bot.model.runbook import Runbook
+from bot.model.visit.state import Visit
+from bot.model.visit.steps import current
+
+
+def parts(visit: Visit, book: Runbook, lang: str) -> dict[str, str]:
+    """The names as the texts use them, in the language or else in English."""
+    words = dict(book.words.get(lang) or book.words.get(lang.partition("-")[0]) or book.words["en"])
+    unit = words.get(_which(visit, book), words.get("unit", ""))
+    return {name: text.replace("{unit}", unit) for name, text in words.items()} | {"unit": unit}
+
+
+def _which(visit: Visit, book: Runbook) -> str:
+    """Of several units the one the walk is at, counted from 1, or all where it is at none."""
+    if len(visit.units) == 1:
+        return "unit"
+    serial = current(visit, book).unit
+    numbers = {unit.serial: number for number, unit in enumerate(visit.units, 1)}
+    return f"unit_{numbers[serial]}" if serial else "units"

@@ -1,0 +1,105 @@
+"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH`` or ``e:CALL:VERB``."""
+
+from bot.model.calls.press import press
+from bot.model.calls.state import CLEARED_BY_ANSWER, find
+from bot.model.fact import Pressed
+from bot.model.policy import minutes
+from bot.model.visit import corrections, more_time
+from bot.model.visit import event as e
+from bot.model.visit.answers import answered, raise_and_say, rebook
+from bot.model.visit.asks import allowed
+from bot.model.visit.catching_up import joins_late, told_first
+from bot.model.visit.doubt import pressed as pressed_about_danger
+from bot.model.visit.hearing import sign_of_life
+from bot.model.visit.listening import role_of
+from bot.model.visit.outside import UNDER_WAY
+from bot.model.visit.state import Question
+from bot.model.visit.turn import Turn
+
+_SITE = ("contact", "deputy")
+
+
+def pressed(turn: Turn, fact: Pressed) -> None:
+    """A button was pressed.
+
+    A press that is too late is no event: one that failed in the chat after it was decided is
+    pressed again, and that must leave no trace.
+    """
+    kind, _, rest = fact.action.partition(":")
+    name, _, value = rest.partition(":")
+    user, role = fact.actor.user, role_of(turn, fact.actor)
+    if pressed_about_danger(turn, fact, role):
+        return
+    if kind == "a" and role in _SITE and corrections.second_presses(turn, user, name, value):
+        turn.emit(e.Heard(user, role, "press", fact.action))
+        corrections.doubt(turn)
+        return
+    if _too_late(turn, kind, name) and not (role in _SITE and _missed(turn)):
+        turn.answer = "not_yours" if role == "stranger" else "stale"
+        return
+    newcomer = role in _SITE and kind != "e" and joins_late(turn, user)
+    turn.emit(e.Heard(user, role, "press", fact.action))
+    if kind == "e":
+        turn.answer = press(turn, fact.actor, name, value)
+    elif role == "stranger":
+        turn.answer = "not_yours"
+    else:
+        if role in _SITE:
+            sign_of_life(turn)
+        _open(turn, kind, name, value, newcomer=newcomer)
+
+
+def _open(turn: Turn, kind: str, name: str, value: str, *, newcomer: bool) -> None:
+    """A button of the open question, if it is one."""
+    question = turn.visit.question
+    if question is None or question.id != name:
+        turn.answer = "stale"
+        return
+    if newcomer:
+        told_first(turn)
+    if kind == "v":
+        _wish(turn, question, value)
+    elif kind == "a" and value in allowed(question, turn.context.book):
+        if turn.visit.paused_until is not None:
+            more_time.end_pause(turn)
+        answered(turn, question, value)
+    else:
+        turn.answer = "stale"
+
+
+def _too_late(turn: Turn, kind: str, name: str) -> bool:
+    """Whether a button belongs to a call that is closed, or to no question that is open."""
+    if kind == "e":
+        call = find(turn.calls, name)
+        return call is None or not call.open
+    return turn.visit.question is None or turn.visit.question.id != name
+
+
+def _missed(turn: Turn) -> bool:
+    """Whether somebody of the site was silent for too long, so that any press is news."""
+    question = turn.visit.question
+    silent = any(c.cause in CLEARED_BY_ANSWER and not c.cleared_at for c in turn.visit.open_calls)
+    return turn.visit.state in UNDER_WAY and (silent or bool(question and question.late))
+
+
+def _wish(turn: Turn, question: Question, wish: str) -> None:
+    paused = turn.visit.paused_until is not None
+    if wish == "unpause":
+        if paused:
+            more_time.unpause(turn)
+        else:
+            turn.answer = "stale"
+        return
+    if paused:
+        more_time.end_pause(turn)
+    match wish:
+        case "help":
+            raise_and_say(turn, "help", "help_coming")
+        case "latest":
+            more_time.latest(turn, question)
+        case "other_evening":
+            rebook(turn, "other_evening")
+        case "more10" | "more20":
+            more_time.later(turn, turn.at + minutes(int(wish.removeprefix("more"))))
+        case _:
+            turn.answer = "stale"

@@ -1,0 +1,88 @@
+"""A person of the team has the conversation: the bot keeps still until it is handed back.
+
+They have it by taking a call that blocks, or by the order *take over*. What they write is not the
+contact's answer. Time goes on, danger counts, a registration is noted and told to the team. Who
+forgets to hand back is reminded, and then on-call is called.
+"""
+
+from bot.model.calls.life import raise_call
+from bot.model.calls.press import press
+from bot.model.fact import Actor
+from bot.model.policy import minutes
+from bot.model.visit import event as e
+from bot.model.visit.asking import answer_to
+from bot.model.visit.catching_up import PROGRESS, catch_up_staff
+from bot.model.visit.listening import Words
+from bot.model.visit.steps import current
+from bot.model.visit.turn import Turn
+from bot.model.visit.walk import begin, go_on
+
+_STATES = ("invited", "agreed", "running")
+
+
+def of_team(turn: Turn, words: Words) -> None:
+    """Words of on-call or an admin: for the contact to read. Where we are is told to them alone."""
+    turn.answer = "nothing"
+    found = answer_to(turn, words) if words.has("question", "unclear") else None
+    if found is not None and found.text == PROGRESS:
+        catch_up_staff(turn, words.fact.actor.user)
+
+
+def take_over(turn: Turn, actor: Actor) -> None:
+    """The order *take over*. Where a call blocks, that call is taken."""
+    visit = turn.visit
+    if visit.stopped_at is not None or visit.helper == actor.user:
+        turn.answer = "nothing"
+        return
+    waiting = [c for c in visit.calls if c.blocks]
+    if waiting:
+        for call in waiting:
+            turn.answer = press(turn, actor, call.id, "take")
+        return
+    if visit.state not in _STATES:
+        turn.answer = "nothing"
+        return
+    turn.emit(e.TakenOver(actor.user, turn.at + _limit(turn)))
+    turn.say("person_coming", who=name_of(turn, actor.user), key="person")
+
+
+def hand_back(turn: Turn, actor: Actor) -> None:
+    """We go on at the right step, with one line and what is asked."""
+    if not turn.visit.helper:
+        turn.answer = "nothing"
+        return
+    turn.emit(e.HandedBack(actor.user))
+    visit = turn.visit
+    if visit.blocked or visit.waits_hold:
+        return
+    if visit.state == "agreed" and turn.at >= visit.start:
+        begin(turn)
+    elif visit.state in ("invited", "running"):
+        turn.say("handed_back")
+        go_on(turn)
+
+
+def overdue(turn: Turn) -> None:
+    """Taken over long ago: a reminder, then a call."""
+    visit = turn.visit
+    step = current(visit, turn.context.book)
+    turn.emit(e.TakenOverLong(turn.at + _limit(turn)))
+    if visit.helper_reminded:
+        raise_call(turn, "help", stage=step.stage.id, unit=step.unit, seen="@x:seen_taken_over")
+    else:
+        turn.tell_staff(visit.helper, "helper_reminder", link=turn.link)
+
+
+def registered_meanwhile(turn: Turn, serial: str) -> None:
+    """A unit registered while a person has the conversation: they are told."""
+    if turn.visit.helper:
+        turn.tell_staff(turn.visit.helper, "helper_registered", serial=serial)
+
+
+def name_of(turn: Turn, user: str) -> str:
+    staff = turn.context.roster.find(user)
+    return staff.name if staff else user
+
+
+def _limit(turn: Turn) -> int:
+    return minutes(turn.context.book.limits.taken_without_progress)
