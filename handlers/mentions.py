@@ -22,6 +22,9 @@ ORDERS = {
     "rebook": "rebook",
     "ask": "ask",
     "ask again": "ask",
+    "take over": "take_over",
+    "hand back": "hand_back",
+    "catch up": "catch_up",
 }
 
 

@@ -93,7 +93,7 @@ def state_of(visit: Visit) -> str:
         return "stopped"
     if visit.waits_hold:
         return "waiting"
-    if any(c.blocks for c in visit.calls) and visit.state == "running":
+    if visit.state == "running" and (visit.helper or any(c.blocks for c in visit.calls)):
         return "with a person"
     return visit.state
 

@@ -15,6 +15,9 @@ SITE = of_visit("w", "s")
     [
         ("restart", "restart", {}),
         ("Ask again.", "ask", {}),
+        ("take over", "take_over", {}),
+        ("Hand back!", "hand_back", {}),
+        ("catch up", "catch_up", {}),
         ("carrier TK-4711", "third_party", {"ticket": "TK-4711", "minutes": "240"}),
         ("carrier ticket TK-4711 90", "third_party", {"ticket": "TK-4711", "minutes": "90"}),
         ("Carrier TK-4711 90 min", "third_party", {"ticket": "TK-4711", "minutes": "90"}),
