@@ -8,12 +8,21 @@ import asyncio
 import json
 import time
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from bot.model.subject import of_visit, of_wave
 from bot.practice import scene
 from bot.practice.chatserver.transport import sign
 from tests.bench import units
-from tests.bench.bench import Failed, Server, empty_store, fresh_store, middle, quick_writing
+from tests.bench.bench import (
+    Failed,
+    Server,
+    empty_store,
+    fresh_store,
+    middle,
+    quick_writing,
+    store_cpu,
+)
 
 WAVE = "bench"
 CHANNEL, TEAM = "C1", "T1"
@@ -56,8 +65,15 @@ def message(number: int, user: str, text: str) -> bytes:
     return head.encode() + body
 
 
-async def path_micros(texts: Sequence[str]) -> float:
-    """Microseconds from request to answer, one message after the other: the middle one.
+class Path(NamedTuple):
+    """One message's way, in microseconds: from request to answer, and CPU of bot and store."""
+
+    wall: float
+    cpu: float
+
+
+async def path_of(texts: Sequence[str]) -> Path:
+    """One message after the other; of their times the middle one, of CPU the mean.
 
     Raises ``Failed`` if one was not taken in and kept.
     """
@@ -75,7 +91,10 @@ async def path_micros(texts: Sequence[str]) -> float:
                 await store.put("user", visit.contact.user, of_visit(WAVE, visit.id))
         server = Server("ours", url, units.now())
         try:
-            times = await _send(server.port, wanted)
+            await _send(server.port, wanted[:_WARM])
+            before = server.cpu() + store_cpu(url)
+            times = await _send(server.port, wanted[_WARM:])
+            cpu = server.cpu() + store_cpu(url) - before
         finally:
             server.stop()
         heard = set()
@@ -84,7 +103,7 @@ async def path_micros(texts: Sequence[str]) -> float:
                 heard.add(line.subject)
     if len(heard) != number:
         raise Failed(f"{number} messages were answered, {len(heard)} are in the journal")
-    return middle(times[_WARM:]) * 1e6
+    return Path(middle(times) * 1e6, cpu / len(times) * 1e6)
 
 
 async def _send(port: int, requests: Sequence[bytes]) -> list[float]:

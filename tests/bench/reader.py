@@ -1,12 +1,12 @@
 """What the reader makes of the corpus, and what it costs.
 
-    python -m tests.bench.reader [--language en|de|all] [--set tune|kept|all] [--show] [--no-path]
+    python -m tests.bench.reader [--language en|de|all] [--set tune|kept|all] [--show]
 
 Prints for each kind how many sentences were right, asked back and wrong, and which kind was read
 for which; the last line is one JSON object. ``share_of_path`` is the reader's time over the time
 that a chat message takes, from signed request to answer (``tests.bench.chat_path``), measured in
-the same run. ``--show`` lists what is not right, except of the kept sentences, which are for
-testing only.
+the same run; ``share_of_cpu`` the same over the CPU time of bot and store, waiting left out.
+``--show`` lists what is not right, except of the kept sentences, which are for testing only.
 """
 
 import argparse
@@ -23,15 +23,13 @@ from bot.model.reading import Reading
 from bot.runbooks.load import load
 from bot.speak.lexicon import every_lexicon, languages, lexicon
 from tests.bench.bench import Failed, last_line, table
-from tests.bench.chat_path import path_micros
+from tests.bench.chat_path import path_of
 from tests.model.corpus import HEARD, LANGUAGES, Sentence, sentences, which_sets
 from tests.model.corpus.scoring import Verdict, judge, worst
 
 BOOK = load(Path(__file__).parents[2] / "bot/practice/hollowmere/runbook.yaml")
 #: Times each sentence is read for the cost.
 _ROUNDS = 5
-#: Messages sent for the path; one by one.
-_MESSAGES = 200
 OUTCOMES = ("right", "asked", "wrong")
 COUNTED = ("danger_missed", "fault_missed", "false_danger")
 
@@ -127,11 +125,11 @@ def measure(args: argparse.Namespace) -> dict[str, object]:
     print()
     found = figures(verdicts) | {"sentences": len(corpus), "us_per_sentence": micros(corpus)}
     if not args.no_path:
-        found |= share(corpus)
+        found |= share(corpus, args.messages)
     return found
 
 
-def share(corpus: Sequence[Sentence]) -> dict[str, object]:
+def share(corpus: Sequence[Sentence], messages: int) -> dict[str, object]:
     """The reader's part of the way of a message. Danger goes another, longer way: left out."""
     asked = [
         s
@@ -139,9 +137,16 @@ def share(corpus: Sequence[Sentence]) -> dict[str, object]:
         if s.question.startswith("light") and worst(s.label)[0].kind not in ("danger", "denied")
     ]
     calm = [s for s in asked if find(s.text, every_lexicon()) is None]
-    path = asyncio.run(path_micros([s.text for s in calm[:_MESSAGES]]))
-    spent = micros(calm[:_MESSAGES], handler=True)
-    return {"reader_us": spent, "path_us": path, "share_of_path": spent / path}
+    sent = calm[:messages]
+    path = asyncio.run(path_of([s.text for s in sent]))
+    spent = micros(sent, handler=True)
+    return {
+        "reader_us": spent,
+        "path_us": path.wall,
+        "path_cpu_us": path.cpu,
+        "share_of_path": spent / path.wall,
+        "share_of_cpu": spent / path.cpu,
+    }
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -149,6 +154,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--language", choices=(*LANGUAGES, "all"), default="all")
     parser.add_argument("--set", choices=("tune", "kept", "all"), default="all")
     parser.add_argument("--show", action="store_true", help="list what is not right; tune only")
+    parser.add_argument("--messages", type=int, default=200, help="sent for the whole path")
     parser.add_argument("--no-path", action="store_true", help="do not measure the whole path")
     args = parser.parse_args(arguments)
     if args.show and args.set != "tune":

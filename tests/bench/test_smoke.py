@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.bench import deadlines, intake
+from tests.bench import deadlines, intake, reader
 
 
 def last_line(printed: str) -> dict[str, object]:
@@ -35,3 +35,22 @@ def test_deadlines(capsys: pytest.CaptureFixture[str]) -> None:
         assert isinstance(value, float)
         assert value > 0
     assert isinstance(figures["escalations_first"], bool)
+
+
+def test_reader(capsys: pytest.CaptureFixture[str]) -> None:
+    assert reader.main(["--language", "en", "--set", "kept", "--messages", "30"]) == 0
+    figures = last_line(capsys.readouterr().out)
+    for name in ("right", "us_per_sentence", "path_us", "share_of_path", "share_of_cpu"):
+        value = figures[name]
+        assert isinstance(value, float)
+        assert value > 0
+    for name in ("danger_missed", "fault_missed", "false_danger"):
+        assert isinstance(figures[name], int)
+
+
+def test_the_kept_sentences_are_not_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    for kept in ("kept", "all"):
+        assert reader.main(["--set", kept, "--show"]) == 2
+        printed = capsys.readouterr()
+        assert printed.out == ""
+        assert "for testing only" in printed.err
