@@ -227,9 +227,10 @@ class Bot:
 
     async def _start_http(self) -> None:
         socket_mode = self.settings.chat.mode == "socket"
+        self.registration = RegistrationIn(self.desk, self.settings.registration, self.now)
         app = application(
             chat=None if socket_mode else self.chat_in,
-            registration=RegistrationIn(self.desk, self.settings.registration, self.now),
+            registration=self.registration,
             check=self.check,
             body_limit=self.settings.registration.body_limit,
             probe=self.parts.probe,

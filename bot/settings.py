@@ -4,8 +4,6 @@ Order: defaults, then the file, then environment variables ``MUSTERLINE_SECTION_
 example ``MUSTERLINE_CHAT__BOT_TOKEN``). Times of day are local to the person's or site's zone.
 """
 
-import base64
-import binascii
 import os
 import tomllib
 from collections.abc import Mapping
@@ -16,8 +14,6 @@ from typing import Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
-    BaseModel,
-    ConfigDict,
     Field,
     SecretStr,
     ValidationError,
@@ -25,22 +21,30 @@ from pydantic import (
     model_validator,
 )
 
+from bot.intake_settings import Part, RegistrationSettings, WebhookSource
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
+
+__all__ = [
+    "RegistrationSettings",
+    "Settings",
+    "SettingsError",
+    "WebhookSource",
+    "load",
+]
 
 PREFIX = "MUSTERLINE_"
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 #: Keys whose value in the environment is a list, with commas.
-_LISTS = {"channels", "trust_proxy", "registered_types", "lost_types", "serial"}
+_LISTS = {
+    *("channels", "trust_proxy", "registered_types", "lost_types", "alive_types", "serial"),
+    *("address"),
+}
 _DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
 class SettingsError(Exception):
     """The settings cannot be used; the text has one line for each problem."""
-
-
-class Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class StoreSettings(Part):
@@ -63,41 +67,6 @@ class ChatSettings(Part):
     private: bool = Field(
         default=False, description="talk to contacts privately, mirrored to the wave's channel"
     )
-
-
-class WebhookSource(Part):
-    """A sender of registrations. ``secrets`` are Standard Webhooks secrets (``whsec_...``)."""
-
-    name: str = Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,47}$")
-    secrets: tuple[SecretStr, ...] = Field(min_length=1, max_length=2)
-
-    @model_validator(mode="after")
-    def _secrets_are_keys(self) -> Self:
-        for secret in self.secrets:
-            if not _is_webhook_secret(secret.get_secret_value()):
-                raise ValueError("a secret is whsec_ and 24 to 64 bytes in base64")
-        return self
-
-
-def _is_webhook_secret(secret: str) -> bool:
-    """Standard Webhooks 1.0.0, "Symmetric": 24 to 64 bytes, base64, after ``whsec_``."""
-    text = secret.removeprefix("whsec_")
-    try:
-        key = base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
-    except binascii.Error:
-        return False
-    return secret.startswith("whsec_") and 24 <= len(key) <= 64
-
-
-class RegistrationSettings(Part):
-    sources: tuple[WebhookSource, ...] = ()
-    registered_types: tuple[str, ...] = ("org.example.unit.registered",)
-    lost_types: tuple[str, ...] = ("org.example.unit.lost",)
-    serial: tuple[str, ...] = Field(
-        default=("data.serial", "subject"), description="where the serial stands, tried in order"
-    )
-    tolerance_seconds: int = Field(default=300, ge=1)
-    body_limit: int = Field(default=65_536, ge=1_024)
 
 
 class MailSettings(Part):

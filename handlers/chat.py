@@ -85,7 +85,7 @@ class ChatIn:
         self.app.event("message")(self._message)
         self.app.event("app_mention")(self._mention)
         self.app.event("user_change")(self._user_change)
-        self.app.action(re.compile(r"^[aev]:"))(self._press)
+        self.app.action(re.compile(r"^[aekv]:"))(self._press)
         self.app.command(command)(self._command)
         self.app.event(re.compile(".*"))(self._other)
 

@@ -13,8 +13,11 @@ from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
 from handlers.health import routes as health_routes
+from handlers.intake import restconf
+from handlers.intake.problems import problem
+from handlers.intake.progress import OPERATION
 from handlers.proxy import believed
-from handlers.registration import RegistrationIn, problem
+from handlers.registration import RegistrationIn
 
 _log = logging.getLogger("musterline.http")
 CHAT_PATH = "/chat/events"
@@ -36,10 +39,19 @@ def application(
         middlewares=(*probed, believed(trust_proxy), refusals),
     )
     app.add_routes(health_routes(check))
-    app.router.add_post("/registrations/{source}", registration.post)
+    _add_registrations(app.router, registration)
     if chat is not None:
         app.router.add_post(CHAT_PATH, _ChatRequests(chat).post)
     return app
+
+
+def _add_registrations(router: web.UrlDispatcher, registration: RegistrationIn) -> None:
+    place = router.add_resource("/registrations/{source}")
+    place.add_route("POST", registration.post)
+    place.add_route("OPTIONS", registration.options)
+    if any(source.progress for source in registration.settings.sources):
+        router.add_post(f"{restconf.ROOT}/operations/{OPERATION}", registration.report)
+        router.add_get(restconf.HOST_META, restconf.host_meta)
 
 
 def _probed(probe: Probe) -> Middleware:

@@ -10,6 +10,9 @@ from ipaddress import ip_address, ip_network
 from aiohttp import web
 from aiohttp.typedefs import Handler, Middleware
 
+#: Marks a request that came through one of these proxies: what only they may say is believed.
+TRUSTED = web.RequestKey("trusted_proxy", bool)
+
 
 def believed(trusted: Sequence[str]) -> Middleware:
     """Shows each handler the address of the one who really sent the request."""
@@ -32,6 +35,7 @@ def believed(trusted: Sequence[str]) -> Middleware:
             if scheme not in ("http", "https"):
                 scheme = request.scheme
             request = request.clone(remote=sender, scheme=scheme)
+            request[TRUSTED] = True
         return await handler(request)
 
     return middleware

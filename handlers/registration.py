@@ -1,10 +1,12 @@
-"""Registrations in: CloudEvents 1.0 structured JSON, signed by Standard Webhooks.
+"""Registrations over HTTP: which form it is, who sends it, what becomes of it, and the answer.
 
-Sources: CloudEvents 1.0.2, JSON event format and HTTP binding (structured mode); the Standard
-Webhooks specification 1.0.0 (headers ``webhook-id``, ``webhook-timestamp``,
-``webhook-signature``). Errors are problem details of RFC 9457. 2xx only after the commit.
+``POST /registrations/SOURCE`` takes CloudEvents 1.0 (structured, batched, binary), progress reports
+of RFC 8572 and, where the source has a mapping, any other JSON. ``OPTIONS`` on it is the validation
+handshake of the CloudEvents HTTP webhook specification 1.0.2, section 4. Errors are problem details
+of RFC 9457, for progress reports those of RFC 8040. 2xx only after the commit.
 """
 
+import asyncio
 import logging
 import time
 from collections.abc import Callable
@@ -15,29 +17,23 @@ import msgspec
 from aiohttp import web
 
 from bot.desk import Desk
-from bot.model.fact import Registered
-from bot.model.subject import ASIDE
-from bot.settings import RegistrationSettings
+from bot.intake_settings import RegistrationSettings
 from bot.store.errors import StoreAway, StoreError
 from handlers.clock import Now
-from handlers.routing import expecting
-from handlers.signing import BadSignature, verify
+from handlers.intake import cloudevents, mapped, progress, restconf
+from handlers.intake.limits import HEADERS, json_of
+from handlers.intake.problems import Refused, problem, refused
+from handlers.intake.receive import Intake
+from handlers.intake.sighting import Sighting
+from handlers.intake.trust import Caller, Source, Trust
 
 _log = logging.getLogger("musterline.registration")
-_STRUCTURED = "application/cloudevents+json"
-_RETRY_SECONDS = "5"
-
-
-class Refused(Exception):
-    """The request is answered with this status and one sentence; nothing was done."""
-
-    def __init__(self, status: int, detail: str) -> None:
-        super().__init__(detail)
-        self.status, self.detail = status, detail
+_encode = msgspec.json.Encoder().encode
+_REPORTS = progress.JSON | progress.XML
 
 
 class RegistrationIn:
-    """``POST /registrations/SOURCE``. ``wall`` gives process time in seconds, for signatures."""
+    """All ways in. ``wall`` gives process time in seconds, for signatures."""
 
     def __init__(
         self,
@@ -45,123 +41,171 @@ class RegistrationIn:
         settings: RegistrationSettings,
         now: Now,
         wall: Callable[[], float] = time.time,
+        clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._desk, self._settings, self._now, self._wall = desk, settings, now, wall
-        self._secrets = {
-            s.name: tuple(secret.get_secret_value() for secret in s.secrets)
-            for s in settings.sources
+        self.settings = settings
+        self.trust = Trust(settings, wall, clock)
+        self.intake = Intake(desk, now, clock)
+        self._events = cloudevents.CloudEvents(settings)
+        self._mappings = {
+            s.name: mapped.load(s.mapping) for s in settings.sources if s.mapping is not None
         }
+        if not settings.sources:
+            _log.warning(
+                "no registration is taken: there are no registration.sources in the settings."
+            )
+
+    # --- POST ------------------------------------------------------------------------------
 
     async def post(self, request: web.Request) -> web.Response:
+        """``POST /registrations/SOURCE``."""
+        fail = restconf.errors if request.content_type in _REPORTS else _problem
         try:
-            answer = await self._take(request)
-        except Refused as refused:
-            return problem(refused.status, refused.detail)
-        except StoreAway:
-            return problem(503, "The store is away; send it again.", retry=True)
+            return await self._take(request)
+        except Refused as error:
+            return fail(error, request)
         except StoreError as error:
-            _log.error("the store refused a registration: %s", error)
-            return problem(503, "The store does not take it now; send it again.", retry=True)
-        return web.json_response({"outcome": answer}, status=202)
+            return fail(_later(error), request)
 
-    async def _take(self, request: web.Request) -> str:
-        source = request.match_info["source"]
-        secrets = self._secrets.get(source)
-        if secrets is None:
-            raise Refused(404, f"There is no source {source!r}; see registration.sources.")
-        body = await self._body(request)
+    async def report(self, request: web.Request) -> web.Response:
+        """``POST /restconf/operations/ietf-sztp-bootstrap-server:report-progress``."""
         try:
-            verify(request.headers, body, secrets, self._wall(), self._settings.tolerance_seconds)
-        except BadSignature as error:
-            raise Refused(401, str(error)) from None
-        event = parse_event(request.content_type, body)
-        kind = self._kind(event)
-        serial = find_serial(event, self._settings.serial)
-        subject, loaded = await expecting(self._desk, serial) or (ASIDE, None)
-        outcome = await self._desk.receive(
-            Registered(
-                id=fact_id(source, event),
-                subject=subject,
-                received_at=self._now(),
-                serial=serial,
-                source=source,
-                kind=kind,
-                detail={"type": event["type"], "time": str(event.get("time", ""))},
-            ),
-            loaded,
-        )
-        if subject == ASIDE and await self._expected_after_all(serial):
-            return "ok"
-        return "repeat" if outcome.again else outcome.answer
+            body = await self._body(request)
+            caller = self.trust.unit(request)
+            return await self._report(request, caller, body)
+        except Refused as error:
+            return restconf.errors(error, request)
+        except StoreError as error:
+            return restconf.errors(_later(error), request)
 
-    async def _expected_after_all(self, serial: str) -> bool:
-        """Whether the index has come to know the serial while the registration was kept aside."""
-        found = await expecting(self._desk, serial)
-        return found is not None and await self._desk.expects(serial, found[0]) > 0
+    async def _take(self, request: web.Request) -> web.Response:
+        source = self.trust.source(request.match_info["source"])
+        body = await self._body(request)
+        caller = self.trust.caller(source, request, body)
+        content_type = request.content_type
+        if content_type == cloudevents.STRUCTURED:
+            return await self._one(source, self._events.structured(body))
+        if content_type == cloudevents.BATCHED:
+            return await self._batch(source, self._events.batch(body))
+        if content_type in _REPORTS and source.settings.progress:
+            return await self._report(request, caller, body)
+        if "ce-specversion" in request.headers:
+            headers = request.headers
+            seen = self._events.binary(headers, content_type, body, caller.signed)
+            return await self._one(source, seen)
+        mapping = self._mappings.get(source.name)
+        if mapping is not None and _is_json(content_type):
+            depth = self.settings.depth_limit
+            return await self._one(source, mapping.sighting(json_of(body, depth)))
+        raise Refused(415, f"Send {self._forms(source)}.")
+
+    async def _one(self, source: Source, seen: Sighting) -> web.Response:
+        outcome = await self.intake.take(source.name, seen)
+        return web.Response(
+            body=_encode({"outcome": outcome}), status=202, content_type="application/json"
+        )
+
+    async def _report(self, request: web.Request, caller: Caller, body: bytes) -> web.Response:
+        """204 without a body, as RFC 8040 section 3.6.2 has it where there is no output."""
+        depth = self.settings.depth_limit
+        seen = progress.reported(request.content_type, body, caller.user, depth)
+        seen = seen._replace(address=request.remote or "")
+        await self.intake.take(caller.source.name, seen)
+        return web.Response(status=204)
+
+    async def _batch(self, source: Source, events: list[Sighting | Refused]) -> web.Response:
+        """200 with a result for each, once each is final; else none is, and all come again.
+
+        Those of one unit go in their order, others side by side.
+        """
+        results: list[dict[str, Any]] = [{} for _ in events]
+        units: dict[str, list[int]] = {}
+        for number, event in enumerate(events):
+            key = event.serial if isinstance(event, Sighting) else f"/{number}"
+            units.setdefault(key, []).append(number)
+
+        async def in_order(numbers: list[int]) -> None:
+            for number in numbers:
+                results[number] = await self._result(source, events[number])
+
+        done = await asyncio.gather(*map(in_order, units.values()), return_exceptions=True)
+        for error in done:
+            if isinstance(error, BaseException):
+                raise error
+        return web.Response(
+            body=_encode({"results": results}), status=200, content_type="application/json"
+        )
+
+    async def _result(self, source: Source, event: Sighting | Refused) -> dict[str, Any]:
+        try:
+            if isinstance(event, Refused):
+                raise event
+            return {"status": 202, "outcome": await self.intake.take(source.name, event)}
+        except Refused as error:
+            return {"status": error.status, "detail": error.detail}
+
+    # --- the handshake -----------------------------------------------------------------------
+
+    async def options(self, request: web.Request) -> web.Response:
+        """Whether a sender may deliver here, and how fast; consent is in the headers alone."""
+        headers = {"Allow": "POST, OPTIONS"}
+        source = self.trust.sources.get(request.match_info["source"])
+        origin = request.headers.get("WebHook-Request-Origin", "")
+        if source is not None and _is_origin(origin):
+            allowed = source.settings.origins
+            if not allowed or origin.lower() in {name.lower() for name in allowed}:
+                headers["WebHook-Allowed-Origin"] = origin
+                headers["WebHook-Allowed-Rate"] = str(source.settings.rate or "*")
+        return web.Response(status=200, headers=headers)
+
+    # --- parts -------------------------------------------------------------------------------
 
     async def _body(self, request: web.Request) -> bytes:
-        limit = self._settings.body_limit
+        limit = self.settings.body_limit
+        if len(request.headers) > HEADERS:
+            raise Refused(431, f"More than {HEADERS} header fields.")
         if request.content_length is not None and request.content_length > limit:
             raise Refused(413, f"The body is larger than {limit} bytes.")
         try:
-            return await request.read()
+            body = await request.read()
         except web.HTTPRequestEntityTooLarge:
             raise Refused(413, f"The body is larger than {limit} bytes.") from None
+        if len(body) > limit:
+            raise Refused(413, f"The body is larger than {limit} bytes.")
+        return body
 
-    def _kind(self, event: dict[str, Any]) -> Any:
-        if event["type"] in self._settings.registered_types:
-            return "registered"
-        if event["type"] in self._settings.lost_types:
-            return "lost"
-        raise Refused(
-            422, f"type {event['type']!r} is not one we act on; see registration.registered_types."
-        )
-
-
-def parse_event(content_type: str, body: bytes) -> dict[str, Any]:
-    """A CloudEvent in structured JSON. Raises ``Refused`` with the right status."""
-    if content_type != _STRUCTURED:
-        raise Refused(415, f"Send {_STRUCTURED} (structured mode), not {content_type}.")
-    try:
-        event = msgspec.json.decode(body)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
-        raise Refused(400, "The body is not valid JSON.") from None
-    if not isinstance(event, dict):
-        raise Refused(400, "The body is not a JSON object.")
-    for name in ("id", "source", "specversion", "type"):
-        if not isinstance(event.get(name), str) or not event[name]:
-            raise Refused(400, f"{name} is missing: CloudEvents asks for a text that is not empty.")
-        if len(event[name]) > 512:
-            raise Refused(400, f"{name} is longer than 512 characters.")
-    if event["specversion"] != "1.0":
-        raise Refused(400, f"specversion {event['specversion']!r} is not 1.0.")
-    return event
+    def _forms(self, source: Source) -> str:
+        forms = [cloudevents.STRUCTURED, cloudevents.BATCHED, "a CloudEvent in ce- headers"]
+        if source.settings.progress:
+            forms.append("application/yang-data+json or +xml")
+        if source.name in self._mappings:
+            forms.append("application/json")
+        return ", ".join(forms)
 
 
 def fact_id(source: str, event: dict[str, Any]) -> str:
-    """Source and id together make an event distinct (CloudEvents 1.0.2, "source" and "id")."""
+    """The id of the fact that a structured or unsigned CloudEvent becomes."""
     return f"reg:{source}:{quote(event['source'])}:{event['id']}"
 
 
-def find_serial(event: dict[str, Any], paths: tuple[str, ...]) -> str:
-    """The serial, at the first of ``paths`` (dots go into objects) that holds a text."""
-    for path in paths:
-        value: Any = event
-        for key in path.split("."):
-            value = value.get(key) if isinstance(value, dict) else None
-        if isinstance(value, str) and value.strip():
-            if len(value) > 128:
-                raise Refused(422, f"The serial at {path} is longer than 128 characters.")
-            return value.strip()
-    raise Refused(422, f"There is no serial at {' or '.join(paths)}; see registration.serial.")
+def _is_json(content_type: str) -> bool:
+    return content_type == "application/json" or content_type.endswith("+json")
 
 
-def problem(status: int, detail: str, *, retry: bool = False) -> web.Response:
-    """Problem details of RFC 9457."""
-    headers = {"Retry-After": _RETRY_SECONDS} if retry else {}
-    return web.json_response(
-        {"type": "about:blank", "status": status, "detail": detail},
-        status=status,
-        content_type="application/problem+json",
-        headers=headers,
-    )
+def _is_origin(text: str) -> bool:
+    """A DNS name, as the handshake has it; what it says is said back in a header."""
+    return 0 < len(text) <= 253 and text.isascii() and all(c.isalnum() or c in ".-_*" for c in text)
+
+
+def _later(error: StoreError) -> Refused:
+    if isinstance(error, StoreAway):
+        return Refused(503, "The store is away; send it again.", Retry_After="5")
+    _log.error("the store refused a registration: %s", error)
+    return Refused(503, "The store does not take it now; send it again.", Retry_After="5")
+
+
+def _problem(error: Refused, _: web.Request) -> web.Response:
+    return refused(error)
+
+
+__all__ = ["RegistrationIn", "fact_id", "problem"]

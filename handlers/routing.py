@@ -1,6 +1,7 @@
 """From a place or a person to the visit that is meant. Index hits are hints and are verified."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from bot.desk import Desk
 from bot.model.serial import normal
@@ -46,24 +47,29 @@ async def _of(desk: Desk, subject: Subject, user: str) -> Visit | None:
     return visit if user in people else None
 
 
-async def expecting(desk: Desk, serial: str) -> tuple[Subject, Loaded] | None:
+class Expected(NamedTuple):
+    """A visit that expects a serial, as read."""
+
+    subject: Subject
+    loaded: Loaded
+    visit: Visit
+
+
+async def expecting(desk: Desk, serial: str) -> Expected | None:
     """The visit that expects this serial, as read; the newest wave first where several do."""
     wanted = normal(serial)
     found = []
     for subject in await desk.store.find("serial", wanted):
         loaded, visit = await desk.look(subject)
         if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
-            found.append((visit.live, visit.start, subject, loaded))
-    if not found:
-        return None
-    _, _, subject, loaded = max(found, key=lambda one: one[:3])
-    return subject, loaded
+            found.append((visit.live, visit.start, subject, Expected(subject, loaded, visit)))
+    return max(found, key=lambda one: one[:3])[3] if found else None
 
 
 async def by_serial(desk: Desk, serial: str) -> Subject | None:
     """The visit that expects this serial; the newest wave first where several do."""
     found = await expecting(desk, serial)
-    return found[0] if found else None
+    return found.subject if found else None
 
 
 async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:

@@ -1,32 +1,102 @@
-"""Signatures of the Standard Webhooks specification 1.0.0, symmetric (v1, HMAC-SHA256)."""
+"""Signatures of the Standard Webhooks specification 1.0.0: symmetric (``v1``, HMAC-SHA256) and
+asymmetric (``v1a``, ed25519)."""
 
 import base64
 import binascii
-import hashlib
 import hmac
 from collections.abc import Mapping, Sequence
 
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+#: The longest ``webhook-id`` we take, and how many signatures of one header we look at.
+ID_LENGTH = 256
+_SIGNATURES = 16
+
 
 class BadSignature(Exception):
-    """The request is not signed by a secret we know, or too old; the text says which."""
+    """The request is not signed by a key we know, or too old; the text says which."""
+
+
+def _bytes_of(text: str, prefix: str) -> bytes:
+    if not text.startswith(prefix):
+        raise ValueError(f"a webhook key of this kind begins with {prefix}")
+    text = text.removeprefix(prefix)
+    try:
+        return base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
+    except binascii.Error:
+        raise ValueError(f"a webhook key is base64 after {prefix}") from None
 
 
 def key_of(secret: str) -> bytes:
     """The key in ``whsec_...`` (base64, padded or not). Raises ``ValueError`` for anything else."""
-    if not secret.startswith("whsec_"):
-        raise ValueError("a webhook secret begins with whsec_")
-    text = secret.removeprefix("whsec_")
-    try:
-        return base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
-    except binascii.Error:
-        raise ValueError("a webhook secret is base64 after whsec_") from None
+    return _bytes_of(secret, "whsec_")
 
 
 def sign(secret: str, message_id: str, timestamp: int, body: bytes) -> str:
     """The header ``webhook-signature`` for a message; ``timestamp`` in seconds."""
-    content = f"{message_id}.{timestamp}.".encode() + body
-    digest = hmac.digest(key_of(secret), content, hashlib.sha256)
-    return f"v1,{base64.b64encode(digest).decode()}"
+    return "v1," + _hmac(key_of(secret), f"{message_id}.{timestamp}.".encode() + body).decode()
+
+
+def _hmac(key: bytes, content: bytes) -> bytes:
+    return base64.b64encode(hmac.digest(key, content, "sha256"))
+
+
+class Keys:
+    """The keys of one sender, made ready once: ``secrets`` (``whsec_``), ``public`` (``whpk_``)."""
+
+    def __init__(self, secrets: Sequence[str], public: Sequence[str] = ()) -> None:
+        self._secrets = tuple(key_of(secret) for secret in secrets)
+        self._public = tuple(
+            Ed25519PublicKey.from_public_bytes(_bytes_of(key, "whpk_")) for key in public
+        )
+
+    def __bool__(self) -> bool:
+        return bool(self._secrets or self._public)
+
+    def verify(self, headers: Mapping[str, str], body: bytes, now: float, tolerance: int) -> str:
+        """Check the three headers; gives the message id. ``now`` and ``tolerance`` in seconds.
+
+        Raises ``BadSignature``.
+        """
+        message_id = headers.get("webhook-id", "")
+        stamp = headers.get("webhook-timestamp", "")
+        given = headers.get("webhook-signature", "")
+        if not (message_id and stamp and given):
+            raise BadSignature("webhook-id, webhook-timestamp and webhook-signature are needed.")
+        if len(message_id) > ID_LENGTH or not message_id.isascii():
+            raise BadSignature(f"webhook-id is {ID_LENGTH} ASCII characters at most.")
+        if not stamp.isascii() or not stamp.isdigit() or len(stamp) > 12:
+            raise BadSignature("webhook-timestamp is not a number of seconds.")
+        if abs(now - int(stamp)) > tolerance:
+            raise BadSignature("webhook-timestamp is too far from now.")
+        content = f"{message_id}.{int(stamp)}.".encode() + body
+        if not self._fits(given.split(" ", _SIGNATURES)[:_SIGNATURES], content):
+            raise BadSignature("webhook-signature fits none of the secrets of this source.")
+        return message_id
+
+    def _fits(self, given: list[str], content: bytes) -> bool:
+        """All that may fit are compared, each in constant time, whichever fits first."""
+        wanted = [_hmac(key, content) for key in self._secrets]
+        found = False
+        for part in given:
+            version, _, text = part.partition(",")
+            signature = text.encode("utf-8", "surrogateescape")  # a header may be no UTF-8
+            if version == "v1":
+                for one in wanted:
+                    found |= hmac.compare_digest(signature, one)
+            elif version == "v1a":
+                for key in self._public:
+                    found |= _signed(key, signature, content)
+        return found
+
+
+def _signed(key: Ed25519PublicKey, signature: bytes, content: bytes) -> bool:
+    try:
+        key.verify(base64.b64decode(signature, validate=True), content)
+    except (InvalidSignature, binascii.Error):
+        return False
+    return True
 
 
 def verify(
@@ -36,22 +106,5 @@ def verify(
     now: float,
     tolerance: int,
 ) -> str:
-    """Check the three headers; gives the message id. ``now`` and ``tolerance`` in seconds.
-
-    Raises ``BadSignature``.
-    """
-    message_id = headers.get("webhook-id", "")
-    stamp = headers.get("webhook-timestamp", "")
-    given = headers.get("webhook-signature", "")
-    if not (message_id and stamp and given):
-        raise BadSignature("webhook-id, webhook-timestamp and webhook-signature are needed.")
-    if not stamp.isascii() or not stamp.isdigit() or len(stamp) > 12:
-        raise BadSignature("webhook-timestamp is not a number of seconds.")
-    if abs(now - int(stamp)) > tolerance:
-        raise BadSignature("webhook-timestamp is too far from now.")
-    found = [part.encode() for part in given.split(" ") if part.startswith("v1,")][:16]
-    wanted = [sign(secret, message_id, int(stamp), body).encode() for secret in secrets]
-    matches = [hmac.compare_digest(f, w) for f in found for w in wanted]
-    if not any(matches):
-        raise BadSignature("webhook-signature fits none of the secrets of this source.")
-    return message_id
+    """As ``Keys.verify``, for secrets that are used once."""
+    return Keys(secrets).verify(headers, body, now, tolerance)

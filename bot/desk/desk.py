@@ -37,10 +37,14 @@ _log = logging.getLogger("musterline.desk")
 
 
 class Outcome(msgspec.Struct, frozen=True):
-    """What became of a fact. ``answer`` as in ``Decision``; ``again``: it was known before."""
+    """What became of a fact. ``answer`` as in ``Decision``; ``again``: it was known before.
+
+    ``digest`` is that of the fact that was committed: another one is another fact of that id.
+    """
 
     answer: str
     again: bool = False
+    digest: str = ""
 
 
 _outcomes = msgspec.json.Decoder(Outcome)

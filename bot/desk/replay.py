@@ -7,7 +7,7 @@ import msgspec
 from bot.desk.kinds import KINDS, checked
 from bot.desk.rebuild import counter_faults
 from bot.desk.writing import EVENT_SCHEMA, Entry
-from bot.model.kept import KeptAside
+from bot.model.kept import KeptAside, KeptSettled
 from bot.model.kept import evolve as evolve_kept
 from bot.model.subject import Subject
 from bot.model.visit.event import AnyEvent
@@ -27,7 +27,7 @@ class WaveEntry(Entry, frozen=True):
 
 
 class KeptEntry(Entry, frozen=True):
-    event: KeptAside
+    event: KeptAside | KeptSettled
 
 
 class _Form(msgspec.Struct, frozen=True):

@@ -7,7 +7,7 @@ import msgspec
 from bot.desk.mirror import thread_of
 from bot.model.decision import Decision
 from bot.model.event import Event
-from bot.model.fact import AnyFact, Delivered, Due, Undeliverable
+from bot.model.fact import AnyFact, Delivered, Due, Registered, Undeliverable
 from bot.model.visit.event import Stopped
 from bot.model.visit.tally import difference
 from bot.store.commit import ANY, Commit, Loaded, Settle
@@ -60,7 +60,7 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
         hold=loaded.hold,
         chain=loaded.chain,
         body=_encode(decision.after) if changed else b"",
-        outcome=_encode({"answer": decision.answer}),
+        outcome=_outcome(fact, decision.answer),
         entries=tuple(_encode(Entry(fact.received_at, why, event)) for event in decision.events),
         deadlines=deadlines,
         dropped=tuple(dropped),
@@ -70,6 +70,13 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
         counters=difference(draft.had, draft.has) | _sent(fact),
         set_hold=decision.hold,
     )
+
+
+def _outcome(fact: AnyFact, answer: str) -> bytes:
+    """What the same fact is answered with when it comes again."""
+    if isinstance(fact, Registered) and fact.digest:
+        return _encode({"answer": answer, "digest": fact.digest})
+    return _encode({"answer": answer})
 
 
 def _silence(decision: Decision[Any]) -> tuple[str, ...]:

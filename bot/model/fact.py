@@ -72,13 +72,25 @@ class AccountChanged(Fact, frozen=True, kw_only=True, tag="account"):
 # --- from units ----------------------------------------------------------------------
 
 
+Report = Literal["registered", "lost", "alive", "progress"]
+
+
 class Registered(Fact, frozen=True, kw_only=True, tag="registered"):
-    """A unit registered. ``serial`` as sent; compared after normalisation."""
+    """What a unit, or who manages it, reports. ``serial`` as sent; compared after normalisation.
+
+    ``digest`` stands for all that was sent: the same id with another one is another event.
+    """
 
     serial: str
     source: str
-    kind: Literal["registered", "lost"] = "registered"
+    kind: Report = "registered"
     detail: dict[str, str] = {}
+    digest: str = ""
+    progress: str = ""  # progress type of RFC 8572
+    message: str = ""  # what the unit says of it
+    outside: bool = False  # it came from none of the site's networks
+    choices: tuple[str, ...] = ()  # where it may belong instead (model.kept.Choice)
+    closed: bool = False  # the wave of its visit is over
 
 
 # --- from ourselves ------------------------------------------------------------------

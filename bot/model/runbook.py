@@ -178,6 +178,15 @@ class Limits(Part):
     put_off_at_most: Minutes = 120
     third_party_at_most: Minutes = 24 * 60
     invite_ahead: Minutes = Field(default=3 * 24 * 60, description="first invitation before start")
+    image: Minutes | None = Field(
+        default=None, description="how much longer a unit takes that loads other software first"
+    )
+    soak: Minutes | None = Field(
+        default=None, description="after its registration, how long a unit must go on being there"
+    )
+    heartbeat: Minutes | None = Field(
+        default=None, description="how long a unit that gives signs of life may give none"
+    )
     deputy_asked: Minutes = Field(default=5, description="deputy's time before a night call")
 
 

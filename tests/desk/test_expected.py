@@ -39,7 +39,8 @@ async def arrive(
     kind: Literal["registered", "lost"] = "registered",
 ) -> str:
     """As the registration handler does it."""
-    subject, _ = await expecting(desk, serial) or (ASIDE, None)
+    found = await expecting(desk, serial)
+    subject = ASIDE if found is None else found.subject
     fact = Registered(
         id=fact_id, subject=subject, received_at=at, serial=serial, source="reg", kind=kind
     )

@@ -170,6 +170,19 @@ class Walk:
         name = call or self.visit.open_calls[-1].id
         return self.press_action(f"e:{name}:{verb}", user)
 
+    def report(self, progress: str, message: str = "", serial: str = SERIAL) -> str:
+        """A progress report of a unit (RFC 8572)."""
+        return self.bring(
+            Registered(
+                **self._base(),
+                serial=serial,
+                source="units",
+                kind="progress",
+                progress=progress,
+                message=message,
+            )
+        )
+
     def register(self, serial: str = SERIAL, kind: Any = "registered") -> str:
         base = self._base()
         return self.bring(Registered(serial=serial, source="registry", kind=kind, **base))

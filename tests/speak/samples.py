@@ -28,7 +28,7 @@ TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
-    r"|alarm_mail_subject|kept_aside|mention_help|where_for_team|helper_.*"
+    r"|alarm_mail_subject|kept_.*|mention_help|where_for_team|helper_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
@@ -153,6 +153,10 @@ USUAL: Mapping[str, str] = {
     "steps": "10",
     "said": "it is red",
     "said_before": "",
+    "longer": str(20 * MINUTES),
+    "other": "Ambermere Library",
+    **{f"site{n}": f"{name} Library" for n, name in enumerate(("Alder", "Amber", "Bex"), 1)},
+    **{f"serial{n}": f"HML-4F7K2{n}" for n in (1, 2, 3)},
 }
 #: Arguments that are other texts.
 _TEXTS: Mapping[str, str] = {
@@ -336,11 +340,22 @@ def _question(asked: _Asked) -> Question:
     )
 
 
+#: What may be done about what was kept aside, below the line that tells of it.
+_KEPT: Mapping[str, tuple[str, ...]] = {
+    **dict.fromkeys(("kept_aside", "kept_outside", "kept_flapping"), ("b_kept_ignore",)),
+    "kept_aside_likely": (*(f"b_kept_assign{n}" for n in (1, 2, 3)), "b_kept_ignore"),
+    "kept_closed": ("b_kept_count", "b_kept_ignore"),
+    "kept_swapped": ("b_kept_swap", "b_kept_ignore"),
+}
+
+
 def _team_buttons(key: str) -> Iterator[Button]:
     if key in _TAKE:
         yield Button("", "b_take")
     elif key in ("call_taken", "wave_call_taken", "call_please_close", "wave_call_please_close"):
         yield from taken_buttons(_CALL)
+    elif key in _KEPT:
+        yield from (Button("", label) for label in _KEPT[key])
     elif "call_cleared_" in key:
         yield Button("", "b_close")
     elif key in ("call_why", "wave_call_why"):

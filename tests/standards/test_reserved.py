@@ -38,7 +38,10 @@ SHIPPED = sorted(
     if path.suffix in {".py", ".yaml", ".toml", ".csv", ".sample", ".service"}
 )
 #: Real names that are no data: of standards, of the chat platform, of documentation that is cited.
-REAL = {"json-schema.org", "slack.com", "api.slack.com", "docs.slack.dev", "github.com"}
+REAL = {
+    *("json-schema.org", "jmespath.org", "docs.oasis-open.org", "github.com"),
+    *("slack.com", "api.slack.com", "docs.slack.dev"),
+}
 
 
 def rows() -> Iterator[SiteRow]:

@@ -7,13 +7,15 @@ header, secrets of 24 to 64 bytes), the vector of its libraries' own tests
 its reference library for Python.
 """
 
+import base64
 import time
 from datetime import UTC, datetime
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from standardwebhooks import Webhook
 
-from handlers.signing import BadSignature, sign, verify
+from handlers.signing import BadSignature, Keys, sign, verify
 
 SECRET = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
 MESSAGE = "msg_p5jXN8AQM9LWM0D4loKWxJek"
@@ -110,3 +112,66 @@ def test_a_secret_without_padding_is_the_same_secret() -> None:
         MESSAGE, datetime.fromtimestamp(STAMP, UTC), BODY.decode()
     )
     assert sign(padded, MESSAGE, STAMP, BODY) == theirs
+
+
+# --- asymmetric --------------------------------------------------------------------------------
+
+# Source: libraries/go/webhook_asymmetric_test.go of the same repository
+# (TestAsymmetricWebhookSign): the seed of an ed25519 key, and what it signs of the message above.
+SEED = "VEVTVFNJR05JTkdLRVlET05PVFVTRVRISVNGT1JBTlk="
+SIGNED = (
+    "v1a,tQ9V2XOqn7jL/DQenEFpqIugdBVtiMmER5mhSkXBNwM0mkATuDe6KYYUuxqtaiHeYGb7KaaBRdM5WqyeFiL8Ag=="
+)
+
+
+def public_key(seed: str) -> str:
+    private = Ed25519PrivateKey.from_private_bytes(base64.b64decode(seed))
+    return "whpk_" + base64.b64encode(private.public_key().public_bytes_raw()).decode()
+
+
+def test_the_published_asymmetric_vector_is_accepted() -> None:
+    keys = Keys((), (public_key(SEED),))
+    assert keys.verify(headers(SIGNED), BODY, STAMP, 300) == MESSAGE
+    # Beside signatures of other versions, as the specification has it ("Webhook Headers").
+    several = f"{SIGNATURE.replace('g', 'h')} {SIGNED} v2,AAAA"
+    assert keys.verify(headers(several), BODY, STAMP, 300) == MESSAGE
+
+
+def test_both_kinds_and_two_of_a_kind_may_stand_side_by_side() -> None:
+    other = public_key("V0VCSE9PS0FTWU1NRVRSSUNURVNUUFJJVkFURUtFWTE=")  # of the same tests
+    keys = Keys((SECRET, OTHER), (other, public_key(SEED)))
+    for given in (SIGNED, SIGNATURE):
+        assert keys.verify(headers(given), BODY, STAMP, 300) == MESSAGE
+
+
+@pytest.mark.parametrize(
+    "signature",
+    [
+        "v1a,",  # of the published tests, as the next one
+        "v1a,Ceo5qEr07ixe2NLpvHk3FH9bwy/WavXrAFQ/9tdO6mc=",
+        SIGNED.replace("v1a,", "v1,"),
+        SIGNED.replace("tQ9V", "tQ9W"),
+        SIGNED.rstrip("="),
+        "v1a,\udcff\udcfe",  # what a header that is no UTF-8 comes as
+        SIGNATURE,  # symmetric, and no such secret is known
+    ],
+)
+def test_any_other_asymmetric_signature_is_refused(signature: str) -> None:
+    with pytest.raises(BadSignature):
+        Keys((), (public_key(SEED),)).verify(headers(signature), BODY, STAMP, 300)
+
+
+@pytest.mark.parametrize(
+    ("secrets", "public"),
+    [
+        (("MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",), ()),
+        (("whsec_*",), ()),
+        ((), ("MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw",)),
+        ((), ("whpk_QUJD",)),
+    ],
+)
+def test_what_is_no_key_is_refused_at_the_start(
+    secrets: tuple[str, ...], public: tuple[str, ...]
+) -> None:
+    with pytest.raises(ValueError, match=r"webhook key|32 bytes"):
+        Keys(secrets, public)

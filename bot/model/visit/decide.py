@@ -21,6 +21,7 @@ from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.due import due, unreachable
 from bot.model.visit.hearing import said
+from bot.model.visit.moved import arrives, assigned, swapped
 from bot.model.visit.orders import ordered
 from bot.model.visit.outage import gap
 from bot.model.visit.planning import planned
@@ -30,6 +31,8 @@ from bot.model.visit.state import Visit
 from bot.model.visit.steps import interrupted
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import go_on, wait_for_wave, wave_resumed
+
+_MOVED = {"assigned": assigned, "swap": swapped, "arrives": arrives}
 
 
 def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Visit] | None:
@@ -109,6 +112,8 @@ def _told(turn: Turn, fact: Told) -> None:
             wait_for_wave(turn)
     elif fact.what == "resumed" and not held:
         wave_resumed(turn)
+    elif fact.what in _MOVED:
+        _MOVED[fact.what](turn, fact)
     else:
         turn.answer = "nothing"
 

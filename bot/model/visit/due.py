@@ -10,6 +10,7 @@ from bot.model.visit import more_time, takeover
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
+from bot.model.visit.registering import went_silent
 from bot.model.visit.state import Question, Unit
 from bot.model.visit.steps import all_registered, current, steps
 from bot.model.visit.timing import deadlines
@@ -29,6 +30,8 @@ def due(turn: Turn, fact: Due) -> None:
         on_due(turn, name)
     elif kind == "watch":
         _watch(turn, turn.visit.units[int(name)])
+    elif kind == "alive":
+        went_silent(turn, turn.visit.units[int(name)])
     else:
         _RULES[kind](turn)
 

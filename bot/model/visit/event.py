@@ -1,5 +1,7 @@
 """What can happen to a visit. The journal holds these; ``evolve`` makes the snapshot of them."""
 
+import msgspec
+
 from bot.model.calls import event as calls
 from bot.model.event import Event
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
@@ -221,14 +223,42 @@ class PowerLost(Event, frozen=True, tag="power_lost"):
 
 
 class UnitOnline(Event, frozen=True, tag="unit_online"):
+    """``detail`` is what came with the report, kept for the record."""
+
     serial: str
     source: str
     first: bool
+    detail: dict[str, str] = msgspec.field(default_factory=dict)
 
 
 class UnitLost(Event, frozen=True, tag="unit_lost"):
     serial: str
-    source: str
+    source: str  # ours, ``silence``, where nothing was heard for too long
+    detail: dict[str, str] = msgspec.field(default_factory=dict)
+
+
+class UnitAlive(Event, frozen=True, tag="unit_alive"):
+    """A sign of life within the soak time; silence is counted from it."""
+
+    serial: str
+
+
+class UnitProgress(Event, frozen=True, tag="unit_progress"):
+    """A progress report of RFC 8572; ``moves`` when the open question's times count from it."""
+
+    serial: str
+    progress: str
+    message: str = ""
+    moves: bool = False
+
+
+class UnitReplaced(Event, frozen=True, tag="unit_replaced"):
+    """A person says that this visit has the unit ``new`` in place of ``serial``."""
+
+    serial: str
+    new: str
+    by: str
+    model: str = ""
 
 
 class RegistrationNoted(Event, frozen=True, tag="registration_noted"):
@@ -236,6 +266,7 @@ class RegistrationNoted(Event, frozen=True, tag="registration_noted"):
 
     serial: str
     kind: str
+    detail: dict[str, str] = msgspec.field(default_factory=dict)
 
 
 class Stopped(Event, frozen=True, tag="stopped"):
@@ -380,6 +411,9 @@ AnyEvent = (
     | PowerLost
     | UnitOnline
     | UnitLost
+    | UnitAlive
+    | UnitProgress
+    | UnitReplaced
     | RegistrationNoted
     | Stopped
     | DangerEnquired

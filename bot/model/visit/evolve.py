@@ -118,6 +118,7 @@ def _entered(v: Visit, event: e.Entered, at: int) -> Visit:
         checks=(),
         checked_at=None,
         lights=(),
+        reports=(),
     )
 
 
@@ -260,13 +261,40 @@ def _power_lost(v: Visit, event: e.PowerLost, at: int) -> Visit:
 def _online(v: Visit, event: e.UnitOnline, at: int) -> Visit:
     def change(unit: Unit) -> Unit:
         first = at if unit.registered_at is None else unit.registered_at
-        return replace(unit, state="online", registered_at=first, lost_at=None, watched_until=None)
+        flaps = unit.flaps + (unit.lost_at is not None)
+        return replace(
+            unit, state="online", registered_at=first, lost_at=None, watched_until=None, flaps=flaps
+        )
 
     return _with_unit(v, event.serial, change)
 
 
 def _lost(v: Visit, event: e.UnitLost, at: int) -> Visit:
     return _with_unit(v, event.serial, lambda u: replace(u, state="lost", lost_at=at))
+
+
+def _progress(v: Visit, event: e.UnitProgress, at: int) -> Visit:
+    known = _with_unit(v, event.serial, lambda u: replace(u, progress=event.progress))
+    return replace(known, reports=(*v.reports, event.progress)) if event.moves else known
+
+
+def _replaced(v: Visit, event: e.UnitReplaced, at: int) -> Visit:
+    """The place in the visit stays: its question and its open calls are of the new unit now."""
+
+    def change(unit: Unit) -> Unit:
+        return Unit(event.new, event.model or unit.model, unit.version, _fresh(unit.state))
+
+    after = _with_unit(v, event.serial, change)
+    if after.question is not None and after.question.unit == event.serial:
+        after = _with_question(after, unit=event.new)
+    calls = tuple(
+        replace(c, unit=event.new) if c.open and c.unit == event.serial else c for c in after.calls
+    )
+    return replace(after, calls=calls)
+
+
+def _fresh(state: UnitState) -> UnitState:
+    return "powered" if state in ("online", "lost") else state
 
 
 def _restarted(v: Visit, event: e.Restarted, at: int) -> Visit:
@@ -399,6 +427,9 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.PowerLost: _power_lost,
     e.UnitOnline: _online,
     e.UnitLost: _lost,
+    e.UnitAlive: lambda v, ev, at: _with_unit(v, ev.serial, lambda u: replace(u, alive_at=at)),
+    e.UnitProgress: _progress,
+    e.UnitReplaced: _replaced,
     e.Stopped: _stopped,
     e.DangerEnquired: lambda v, _, at: replace(v, enquired_at=at),
     e.DangerAsked: _danger_asked,

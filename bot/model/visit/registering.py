@@ -1,11 +1,15 @@
-"""A unit registered, or was lost again. The fact of registration is never taken back."""
+"""What units report: registered, lost again, alive. A registration is never taken back."""
 
 from bot.model.calls.life import clear, raise_call
 from bot.model.calls.state import CLEARED_BY_REGISTRATION
 from bot.model.fact import Registered
+from bot.model.kept import Choice
+from bot.model.policy import minutes
 from bot.model.serial import normal
+from bot.model.subject import ASIDE
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.progress import progressed
 from bot.model.visit.state import Unit, Visit
 from bot.model.visit.steps import (
     after_registration,
@@ -22,15 +26,23 @@ from bot.model.visit.walk import begun, enter
 def registered(turn: Turn, fact: Registered) -> None:
     unit = find_unit(turn.visit, fact.serial)
     if unit is None:
-        turn.emit(e.RegistrationNoted(fact.serial, fact.kind))
+        turn.emit(e.RegistrationNoted(fact.serial, fact.kind, fact.detail))
         turn.answer = "unknown"
-    elif fact.kind == "lost":
-        _lost(turn, fact, unit)
-    elif unit.online:
-        turn.emit(e.RegistrationNoted(unit.serial, fact.kind))
-        turn.answer = "repeat"
-    else:
-        _online(turn, fact, unit)
+        return
+    if fact.outside:
+        _outside(turn, fact, unit)
+    match fact.kind:
+        case "lost":
+            _lost(turn, fact, unit)
+        case "alive":
+            _alive(turn, fact, unit)
+        case "progress":
+            progressed(turn, fact, unit)
+        case "registered" if unit.online:
+            turn.emit(e.RegistrationNoted(unit.serial, fact.kind, fact.detail))
+            turn.answer = "repeat"
+        case "registered":
+            online(turn, unit, fact.source, fact.detail)
 
 
 def find_unit(visit: Visit, serial: str) -> Unit | None:
@@ -38,9 +50,10 @@ def find_unit(visit: Visit, serial: str) -> Unit | None:
     return next((u for u in visit.units if normal(u.serial) == wanted), None)
 
 
-def _online(turn: Turn, fact: Registered, unit: Unit) -> None:
+def online(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
+    """The unit is there, for the first time or again."""
     first = unit.registered_at is None
-    turn.emit(e.UnitOnline(unit.serial, fact.source, first))
+    turn.emit(e.UnitOnline(unit.serial, source, first, detail))
     if turn.visit.link_down_at is not None:
         turn.emit(e.LinkBack())
     for call in turn.visit.open_calls:
@@ -50,6 +63,23 @@ def _online(turn: Turn, fact: Registered, unit: Unit) -> None:
     if first:
         _thank(turn, unit)
         _hear_again(turn)
+    elif unit.flaps == 0:  # it came back for the first time: who came back once may do so often
+        turn.tell(ASIDE, "flapping", serial=unit.serial, site=turn.visit.site.name, source=source)
+
+
+def _outside(turn: Turn, fact: Registered, unit: Unit) -> None:
+    """It counts all the same; a person is asked whether two boxes were swapped."""
+    name = turn.visit.site.name
+    turn.tell(
+        ASIDE,
+        "outside",
+        serial=unit.serial,
+        site=name,
+        source=fact.source,
+        own=str(Choice(turn.fact.subject, unit.serial, name)) if fact.choices else "",
+        other=fact.choices[0] if fact.choices else "",
+        again="yes" if unit.registered_at is not None else "",
+    )
 
 
 def _hear_again(turn: Turn) -> None:
@@ -105,9 +135,38 @@ def _after_all(turn: Turn) -> None:
 
 def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:
     if not unit.online:
-        turn.emit(e.RegistrationNoted(unit.serial, fact.kind))
+        turn.emit(e.RegistrationNoted(unit.serial, fact.kind, fact.detail))
         turn.answer = "repeat"
         return
-    turn.emit(e.UnitLost(unit.serial, fact.source))
+    _gone(turn, unit, fact.source, fact.detail)
+
+
+def _gone(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
+    turn.emit(e.UnitLost(unit.serial, source, detail))
     turn.tell_wave("lost", serial=unit.serial)
     raise_call(turn, "lost", unit=unit.serial)
+
+
+# --- signs of life ---------------------------------------------------------------------------
+
+
+def _alive(turn: Turn, fact: Registered, unit: Unit) -> None:
+    """Counts within the soak time; a unit that had gone silent is there again by it."""
+    if unit.registered_at is None or not _soaking(turn, unit):
+        turn.answer = "nothing"
+        return
+    if unit.lost_at is not None:
+        online(turn, unit, fact.source, fact.detail)
+    turn.emit(e.UnitAlive(unit.serial))
+
+
+def _soaking(turn: Turn, unit: Unit) -> bool:
+    soak = turn.context.book.limits.soak
+    if soak is None or turn.context.book.limits.heartbeat is None:
+        return False
+    return turn.at <= (unit.registered_at or 0) + minutes(soak)
+
+
+def went_silent(turn: Turn, unit: Unit) -> None:
+    """No sign of life for too long: it counts as done no longer, and somebody is called once."""
+    _gone(turn, unit, "silence", {})

@@ -40,6 +40,9 @@ class Unit(msgspec.Struct, frozen=True):
     power_cuts: int = 0
     accepted: bool = False  # a person let it be installed although it did not match
     watched_until: int | None = None  # its call was closed before it was online
+    alive_at: int | None = None  # last sign of life after it was online, if it gives any
+    flaps: int = 0  # how often it came back after it was lost
+    progress: str = ""  # its last progress report (RFC 8572)
 
     @property
     def online(self) -> bool:
@@ -185,6 +188,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     lights: tuple[tuple[int, str], ...] = ()  # what was seen when, newest last
     calls: tuple[Call, ...] = ()
     nudges: int = 0
+    reports: tuple[str, ...] = ()  # progress types that moved the times of this stage
     made: int = 0  # questions and calls made so far, for their ids
     callback: str = ""  # personal-data key of the words that give a number to call back
     callback_time: str = ""  # and of those that give the time, where they are others

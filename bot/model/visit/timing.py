@@ -17,6 +17,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     for number, unit in enumerate(visit.units):
         if unit.watched_until is not None:
             due[f"watch:{number}"] = unit.watched_until
+    due |= _signs(visit, book)
     if visit.state == "running" and visit.link_down_at is not None and not visit.link_late:
         due["link"] = visit.link_down_at + minutes(book.limits.link_down)
     if visit.danger_ask is not None and visit.stopped_at is None:
@@ -29,6 +30,20 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due["held"] = (visit.waits_since or 0) + policy.held_reminder
         return due
     return due | _start(visit, book, policy) | _over(visit, book) | _question(visit, policy)
+
+
+def _signs(visit: Visit, book: Runbook) -> dict[str, int]:
+    """A unit that has given signs of life must give them until its soak time is over."""
+    soak, silent = book.limits.soak, book.limits.heartbeat
+    if soak is None or silent is None:
+        return {}
+    found = {}
+    for number, unit in enumerate(visit.units):
+        if unit.online and unit.alive_at is not None:
+            at = unit.alive_at + minutes(silent)
+            if at <= (unit.registered_at or 0) + minutes(soak):
+                found[f"alive:{number}"] = at
+    return found
 
 
 def _start(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
