@@ -38,8 +38,8 @@ Rule = Literal[
 ]
 #: What a phrase says about how a light behaves.
 Behaviour = Literal["steady", "blinking", "not_blinking", "slow", "fast", "odd", "off", "lit"]
-#: What a phrase says about a light beside its colour and behaviour.
-Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same"]
+#: What a phrase says about a light beside its colour and behaviour; ``idle``: it only looks so.
+Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same", "idle"]
 #: Words that join two clauses.
 Joining = Literal["and", "but", "then"]
 #: Signs among the words of danger: what excuses, what denies, what only enquires.
@@ -113,6 +113,9 @@ class Lexicon(Words):
     unless: Listed = Field(description="what makes 'done' not quite done")
     hedges: Listed = Field(description="what says that the speaker is not sure")
     asks: Listed = Field(description="how a clause starts that asks something")
+    tells: Listed = Field(
+        default=(), description="words before such a start that make it no question: jetzt ist es"
+    )
     fillers: Listed = Field(description="words that change nothing")
 
     colours: dict[Colour, Listed]
@@ -243,6 +246,7 @@ class Lexicon(Words):
             "unless": self.unless,
             "hedges": self.hedges,
             "asks": self.asks,
+            "tells": self.tells,
         }
         return self._ready({**sure, **unsure, **signs})
 

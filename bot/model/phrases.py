@@ -58,7 +58,7 @@ class Phrases:
     ) -> None:
         """``folds``: letters that are written in two ways, and what both are compared as."""
         self._folds = tuple((folds or {}).items())
-        self._numbers = {self._folded(word): value for word, value in (numbers or {}).items()}
+        self._numbers = {self._words_of(word)[0]: value for word, value in (numbers or {}).items()}
         self._starts: dict[str, list[tuple[str, str, tuple[str, ...]]]] = defaultdict(list)
         self._exact: set[str] = set()
         self._stems: set[str] = set()

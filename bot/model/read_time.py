@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 
 from bot.model.lexicon import Lexicon
-from bot.model.phrases import Found
+from bot.model.phrases import NUMBER, Found
 from bot.model.reading import Heard, Reading
 from bot.model.words import Part, not_inside, overlap
 
@@ -109,17 +109,28 @@ def _clock(clocks: Sequence[Found], part: Part, lexicon: Lexicon) -> Reading | N
     best: tuple[int, int, str, str] | None = None
     for hit in clocks:
         rule = lexicon.clock[int(hit.meaning.partition(":")[2])]
-        word = next((w for w in part.words[hit.start : hit.end][::-1] if _hour(w, lexicon)), "")
+        word = _said(part.words[hit.start : hit.end], rule.phrase, lexicon)
         bare = rule.phrase == "#"
         if not word or (bare and ":" not in word):
             continue
         add, half = rule.add, str(rule.half)
-        if best is not None and best[3] != word:
+        before = best[3] if best else word
+        if not (f"{before}:".startswith(f"{word}:") or word.startswith(f"{before}:")):
             return Reading(kind="later", confidence=0.5, rule="several_times", ask="ask_minutes")
+        word = max(before, word, key=len)
         best = (1, (best[1] if best else 0) or add, (best[2] if best else "") or half, word)
     if best is None:
         return None
     return _time(best[3], best[1], best[2], lexicon)
+
+
+def _said(words: Sequence[str], phrase: str, lexicon: Lexicon) -> str:
+    """The hour in these words, with its minutes where the phrase has both ("19 Uhr 30")."""
+    if phrase.count(NUMBER) > 1:
+        hour, minute = (lexicon.times.number(word) for word in (words[0], words[-1]))
+        whole = hour is not None and minute is not None and minute < 60
+        return f"{int(hour or 0)}:{int(minute or 0):02}" if whole else ""
+    return next((word for word in words[::-1] if _hour(word, lexicon)), "")
 
 
 def _hour(word: str, lexicon: Lexicon) -> tuple[int, int] | None:

@@ -17,7 +17,7 @@ from bot.model.read_number import language_readings, number_readings
 from bot.model.read_time import time_readings
 from bot.model.reading import Heard, Kind, Reading
 from bot.model.runbook import AskKind, Runbook
-from bot.model.words import Part, not_inside, parts_of
+from bot.model.words import Part, not_inside, overlap, parts_of
 
 #: Worst first.
 ORDER: tuple[Kind, ...] = get_args(Kind)
@@ -121,13 +121,11 @@ def _meanings(part: Part, heard: Heard) -> Iterator[Reading]:
         for meaning, hit in whole.items():
             yield _reading(meaning, 1.0 if hit.exact else 0.9, heard)
         return
-    hits = not_inside([hit for hit in part.signs if hit.meaning.rstrip("?") in _MEANINGS])
+    hits = not_inside([hit for hit in part.signs if _means(hit, part)])
     doubt = any(hit.meaning in ("hedges", "unless") for hit in part.signs)
     said: dict[str, bool] = {}
     for hit in hits:
         meaning = hit.meaning.rstrip("?")
-        if meaning in _CAN_TURN and part.turned_round(hit):
-            continue
         said[meaning] = said.get(meaning, False) or not hit.meaning.endswith("?")
     for meaning, sure in said.items():
         if sure and not (doubt and meaning in _UNSURE):
@@ -136,12 +134,19 @@ def _meanings(part: Part, heard: Heard) -> Iterator[Reading]:
             yield _unsure(meaning, heard)
 
 
+def _means(hit: Found, part: Part) -> bool:
+    """Whether the phrase has a meaning here, and no negation turns it round."""
+    meaning = hit.meaning.rstrip("?")
+    return meaning in _MEANINGS and not (meaning in _CAN_TURN and part.turned_round(hit))
+
+
 def _whole(part: Part) -> dict[str, Found]:
     """Meanings that the clause says and nothing else, by the longest phrases."""
     hits = [hit for hit in part.alone if hit.meaning in _MEANINGS and part.says_only(hit)]
     whole = {hit.meaning: hit for hit in not_inside(hits)}
-    if "no" in whole:  # a yes beside it is no filler
-        whole |= {hit.meaning: hit for hit in part.alone if hit.meaning == "yes"}
+    if "no" in whole:  # a yes beside it is no filler; one inside it says nothing
+        beside = [hit for hit in part.alone if hit.meaning == "yes"]
+        whole |= {hit.meaning: hit for hit in beside if not overlap(hit, whole["no"])}
     return whole
 
 

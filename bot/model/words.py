@@ -10,8 +10,8 @@ from functools import cached_property
 from typing import Literal
 
 from bot.model.lexicon import Lexicon
-from bot.model.phrases import Found
-from bot.model.tokens import Clause, clauses
+from bot.model.phrases import GAP, Found
+from bot.model.tokens import Clause, clauses, words_of
 
 #: What a part begins with: nothing that joins, or a word for and, but, then.
 Join = Literal["", "and", "but", "then"]
@@ -67,7 +67,13 @@ class Part:
     def starts_asking(self) -> bool:
         """Whether it is put as a question, with or without a mark."""
         first = min(self._unfilled, default=len(self.words))
-        return any(hit.meaning == "asks" and hit.start <= first for hit in self.signs)
+        told = {hit.end for hit in self.signs if hit.meaning == "tells"}
+        return any(
+            hit.meaning == "asks"
+            and hit.start <= first
+            and not (hit.start in told and hit.end - hit.start > 1)
+            for hit in self.signs
+        )
 
     @cached_property
     def _alone(self) -> list[Found]:
@@ -95,7 +101,20 @@ class Part:
     def turned_round(self, hit: Found) -> bool:
         """Whether the phrase is turned into its opposite: "not done", "no red"."""
         before, behind = self._reach
-        return before[hit.start] or behind[hit.end]
+        return before[hit.start] or behind[hit.end] or self._turned_inside(hit)
+
+    def _turned_inside(self, hit: Found) -> bool:
+        """Whether a negation stands in the phrase's gap: "have it *not* done"."""
+        if GAP not in hit.phrase:
+            return False
+        own = words_of(hit.phrase)
+        return any(
+            sign.meaning in TURNING
+            and hit.start < sign.start
+            and sign.end <= hit.end
+            and not set(self.words[sign.start : sign.end]) <= set(own)
+            for sign in self.signs
+        )
 
     def turned(self, hits: Sequence[Found]) -> list[bool]:
         """For each phrase, whether a negation reaches it; it goes over the others as well.
