@@ -146,10 +146,9 @@ class Desk:
 
     async def _keep_words(self, fact: AnyFact) -> None:
         """What people write lies with their personal data; the journal holds only where."""
-        if isinstance(fact, Said) and fact.words:
-            await self.store.person_put(
-                person_key(fact.actor.user), {text_key(fact.id): fact.words}
-            )
+        if isinstance(fact, Said) and (fact.words or fact.files):
+            words = "\n".join((fact.words, *fact.files)).strip()
+            await self.store.person_put(person_key(fact.actor.user), {text_key(fact.id): words})
 
     # --- what fits nowhere --------------------------------------------------------------
 

@@ -40,6 +40,8 @@ def _turned(message: Message, visit: Visit) -> Iterator[Message]:
         yield message
         return
     yield replace(message, thread=thread_of(visit, private=True))
+    if message.template == "team_says":  # it stands in the mirror, where it was written
+        return
     yield replace(
         message,
         id=f"{message.id}m",
@@ -55,8 +57,12 @@ def _heard(fact: AnyFact, visit: Visit, answer: str, context: Context) -> Iterat
     """What the contact wrote or pressed, for the team to read."""
     if not visit.thread or answer in ("stale", "not_yours", "repeat"):
         return
-    if isinstance(fact, Said) and fact.place != "channel":
-        words = f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}" if fact.words else "@x:none"
+    if isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
+        words = (
+            f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}"
+            if fact.words or fact.files
+            else "@x:none"
+        )
         template, told = "mirror_said", words
     elif isinstance(fact, Pressed) and not fact.action.startswith("e:"):
         template, told = "mirror_pressed", f"@x:{_label(fact.action, context)}"

@@ -11,7 +11,10 @@ import msgspec
 from bot.model.subject import Subject
 
 Role = Literal["contact", "deputy", "oncall", "admin", "stranger"]
-Place = Literal["thread", "channel", "direct"]
+#: ``mirror``: the team's copy of a private conversation.
+Place = Literal["thread", "channel", "direct", "mirror"]
+#: What came with a message instead of words, or beside them; empty: nothing.
+Media = Literal["", "voice", "picture", "file"]
 
 
 class Fact(msgspec.Struct, frozen=True, kw_only=True, tag_field="fact"):
@@ -35,7 +38,12 @@ class Actor(msgspec.Struct, frozen=True):
 
 
 class Said(Fact, frozen=True, kw_only=True, tag="said"):
-    """Words written by a person; ``edited`` when they changed an older message."""
+    """Words written by a person; ``edited`` when they changed an older message.
+
+    ``claimed_at`` orders what one person wrote in one thread, and says whether it was typed
+    before our question could be seen (both stamps are of the platform's clock). Nothing else
+    is decided by it.
+    """
 
     actor: Actor
     words: str
@@ -43,6 +51,22 @@ class Said(Fact, frozen=True, kw_only=True, tag="said"):
     edited: bool = False
     stamp: str = ""  # the platform's name of the message, opaque here
     files: tuple[str, ...] = ()  # titles of files that came with it
+    media: Media = ""
+    before: str = ""  # of an edit: the words as they were, where the platform says so
+    about: str = ""  # of a reaction: the stamp of the message it was put on
+
+
+class Deleted(Fact, frozen=True, kw_only=True, tag="deleted"):
+    """A person's message was deleted. ``of`` is the id of the fact that brought it."""
+
+    actor: Actor
+    of: str
+
+
+class Joined(Fact, frozen=True, kw_only=True, tag="joined"):
+    """A person came into the channel in which the visit's thread lies."""
+
+    actor: Actor
 
 
 class Pressed(Fact, frozen=True, kw_only=True, tag="pressed"):
@@ -150,6 +174,8 @@ class Planned(Fact, frozen=True, kw_only=True, tag="planned"):
 
 AnyFact = (
     Said
+    | Deleted
+    | Joined
     | Pressed
     | Ordered
     | AccountChanged

@@ -286,6 +286,14 @@ class ChatOut:
             raise InDoubt(f"an answer that cannot be read: {error!r}") from error
 
 
+def time_of(stamp: str) -> int | None:
+    """The time (ms) in one of the platform's stamps, which everywhere else are opaque names."""
+    try:
+        return round(float(stamp) * 1000)
+    except ValueError:
+        return None
+
+
 def _already_done(error: SlackApiError) -> bool:
     data = getattr(error.response, "data", None)
     return isinstance(data, dict) and data.get("error") in DONE_ALREADY

@@ -7,6 +7,7 @@ from collections import OrderedDict
 from bot.model.fact import Delivered, Undeliverable
 from bot.model.message import Message
 from bot.model.subject import parse
+from bot.send.chat import time_of
 from bot.send.errors import PersonAway, SendError
 from bot.send.ports import Receiver
 from bot.store.commit import Settle
@@ -43,6 +44,7 @@ class Recorder:
             id=f"sent:{_ident(message)}",
             subject=parse(message.id.rsplit(":", 2)[0]),
             received_at=now,
+            claimed_at=time_of(stamp),
             message=message.id,
             template=message.template,
             thread=message.thread,

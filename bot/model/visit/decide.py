@@ -6,6 +6,7 @@ from bot.model.decision import Decision
 from bot.model.fact import (
     AccountChanged,
     AnyFact,
+    Deleted,
     Delivered,
     Due,
     Gap,
@@ -19,8 +20,8 @@ from bot.model.fact import (
 )
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
-from bot.model.visit.due import due, unreachable
-from bot.model.visit.hearing import said
+from bot.model.visit.due import due, person_away, unreachable
+from bot.model.visit.hearing import deleted, said
 from bot.model.visit.moved import arrives, assigned, swapped
 from bot.model.visit.orders import ordered
 from bot.model.visit.outage import gap
@@ -60,6 +61,8 @@ def _dispatch(turn: Turn, fact: AnyFact) -> None:
     match fact:
         case Said():
             said(turn, fact)
+        case Deleted():
+            deleted(turn, fact)
         case Pressed():
             pressed(turn, fact)
         case Registered():
@@ -85,13 +88,15 @@ def _dispatch(turn: Turn, fact: AnyFact) -> None:
 def _delivered(turn: Turn, fact: Delivered) -> None:
     question = turn.visit.question
     if question is not None and question.message == fact.message and question.asked_at is None:
-        turn.emit(e.QuestionArrived(question.id))
+        turn.emit(e.QuestionArrived(question.id, fact.stamp, fact.claimed_at))
         for call in turn.visit.open_calls:
             if call.cause == "unreachable":
                 clear(turn, call, "delivered")
         rearm(turn)
     else:
-        turn.emit(e.MessageArrived(fact.message, fact.template))
+        asked = question is not None and question.asked_at is not None
+        ours = asked and fact.thread.startswith(("site:", "private:"))
+        turn.emit(e.MessageArrived(fact.message, fact.template, fact.stamp if ours else ""))
     if fact.root and fact.stamp:
         turn.index("thread", f"{fact.channel}:{fact.stamp}")
 
@@ -100,6 +105,11 @@ def _undeliverable(turn: Turn, fact: Undeliverable) -> None:
     turn.emit(e.NotDelivered(fact.message, fact.why))
     question = turn.visit.question
     if question is not None and question.message == fact.message:
+        if fact.why.startswith("person:"):
+            person_away(turn)
+        else:
+            unreachable(turn)
+    elif fact.template == "deputy_ask" and question is not None and not question.late:
         unreachable(turn)
 
 
@@ -129,11 +139,22 @@ def _account(turn: Turn, fact: AccountChanged) -> None:
         return
     turn.emit(e.AccountSet(fact.user, fact.disabled))
     if fact.user != visit.contact.user:
+        if fact.disabled and visit.contact.disabled and _waits_for_deputy(visit):
+            unreachable(turn)
         return
     if not fact.disabled:
         for call in visit.open_calls:
             if call.cause == "unreachable":
                 clear(turn, call, "account")
         rearm(turn)
+        if _waits_for_deputy(turn.visit):
+            turn.emit(e.Rearmed(turn.visit.question.id if turn.visit.question else ""))
     elif visit.live and visit.state not in ("done", "rebook"):
-        unreachable(turn)
+        person_away(turn)
+
+
+def _waits_for_deputy(visit: Visit) -> bool:
+    question = visit.question
+    if question is None or question.asked_at is None:
+        return False
+    return question.deputy_asked and not question.late

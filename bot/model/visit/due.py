@@ -101,6 +101,25 @@ def _over(turn: Turn) -> None:
     ask_own(turn, "over", "choice", checkpoint=5, window=15)
 
 
+def person_away(turn: Turn) -> None:
+    """The contact's account takes no messages: the deputy is asked, else a person is called."""
+    question = turn.visit.question
+    if question is None or not _ask_deputy(turn, question):
+        unreachable(turn)
+
+
+def _ask_deputy(turn: Turn, question: Question) -> bool:
+    """Ask the deputy, once for each question, where there is one; the call waits meanwhile."""
+    contact, deputy = turn.visit.contact, turn.visit.deputy
+    if question.deputy_asked or deputy is None or deputy.disabled or deputy.user == contact.user:
+        return False
+    wait = minutes(turn.context.book.limits.deputy_asked)
+    turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
+    turn.say_to(deputy, "deputy_ask", link=turn.link)
+    catch_up_aside(turn, deputy)
+    return True
+
+
 def unreachable(turn: Turn) -> None:
     """A question cannot be brought to the contact: a person must."""
     step = current(turn.visit, turn.context.book)
@@ -137,13 +156,10 @@ def _window(turn: Turn) -> None:
         return
     cause = _cause(turn, question)
     route = turn.context.book.route(cause)
-    contact, deputy = turn.visit.contact, turn.visit.deputy
-    ask_deputy = route.first == "deputy" and not question.deputy_asked
-    if ask_deputy and deputy is not None and not deputy.disabled and deputy.user != contact.user:
-        wait = minutes(turn.context.book.limits.deputy_asked)
-        turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
-        turn.say_to(deputy, "deputy_ask", link=turn.link)
-        catch_up_aside(turn, deputy)
+    if route.first == "deputy" and _ask_deputy(turn, question):
+        return
+    if turn.visit.contact.disabled:
+        unreachable(turn)
         return
     seen = turn.visit.lights[-1][1] if turn.visit.lights else ""
     turn.emit(e.WindowPassed(question.id))

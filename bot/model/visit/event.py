@@ -45,9 +45,14 @@ class Asked(Event, frozen=True, tag="asked"):
 
 
 class QuestionArrived(Event, frozen=True, tag="question_arrived"):
-    """Delivery of the open question was confirmed: its times count from now."""
+    """Delivery of the open question was confirmed: its times count from now.
+
+    ``shown_at`` is the time in the platform's own stamp.
+    """
 
     question: str
+    stamp: str = ""
+    shown_at: int | None = None
 
 
 class Nudged(Event, frozen=True, tag="nudged"):
@@ -105,6 +110,8 @@ class Heard(Event, frozen=True, tag="heard"):
     value: str = ""
     text: str = ""  # where the words themselves lie, among the personal data
     also: tuple[str, ...] = ()  # what else was understood in the same words
+    how: str = ""  # see bot.model.visit.edges.How
+    written_at: int | None = None  # of words in the thread: the platform's time, for their order
 
 
 class Replied(Event, frozen=True, tag="replied"):
@@ -117,6 +124,33 @@ class Puzzled(Event, frozen=True, tag="puzzled"):
     """The contact asked something back that we could not answer."""
 
     question: str
+
+
+class Withdrawn(Event, frozen=True, tag="withdrawn"):
+    """A message was deleted; what was said stays said. ``text`` as in ``Heard``."""
+
+    user: str
+    role: str
+    text: str
+
+
+class EditNoted(Event, frozen=True, tag="edit_noted"):
+    """Who changed an older message was asked to say it anew; ``stamp`` names the message."""
+
+    stamp: str
+
+
+class StrangerHeard(Event, frozen=True, tag="stranger_heard"):
+    """Somebody who does not belong to the site was told so, once."""
+
+    user: str
+
+
+class PointedOut(Event, frozen=True, tag="pointed_out"):
+    """Who wrote outside the thread was told where the answer is: once on this day."""
+
+    user: str
+    day: str
 
 
 class QuestionClosed(Event, frozen=True, tag="question_closed"):
@@ -369,6 +403,7 @@ class MessageArrived(Event, frozen=True, tag="message_arrived"):
 
     message: str
     template: str
+    stamp: str = ""  # of one about the open question
 
 
 AnyEvent = (
@@ -397,6 +432,10 @@ AnyEvent = (
     | TakenOver
     | TakenOverLong
     | HandedBack
+    | Withdrawn
+    | EditNoted
+    | StrangerHeard
+    | PointedOut
     | QuestionClosed
     | AskSkipped
     | Reported

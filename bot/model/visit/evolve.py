@@ -24,6 +24,8 @@ _LIGHTS_KEPT = 12
 _WORDS_KEPT = 2
 #: What is kept of the lines said while a question is open.
 _LINES_KEPT = 12
+#: Stamps and names kept of each sort; older ones are of no use.
+_MARKS_KEPT = 12
 
 
 def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
@@ -189,7 +191,7 @@ def _heard(v: Visit, event: e.Heard, at: int) -> Visit:
     joined = v.joined
     if v.state == "running" and event.user not in joined:
         joined = (*joined, event.user)
-    return replace(v, speaker=event.user, said=said, joined=joined)
+    return replace(_in_order(v, event), speaker=event.user, said=said, joined=joined)
 
 
 def _deputy_asked(v: Visit, event: e.DeputyAsked, at: int) -> Visit:
@@ -368,6 +370,31 @@ def _account(v: Visit, event: e.AccountSet, at: int) -> Visit:
     return replace(v, contact=contact, deputy=deputy)
 
 
+def _in_order(v: Visit, event: e.Heard) -> Visit:
+    """How many messages without words there were in a row, and how new the newest words are."""
+    unread = v.unread + 1 if event.how == "unread" else 0
+    if event.written_at is None:
+        return replace(v, unread=unread)
+    newest = dict(v.written)
+    newest[event.user] = max(event.written_at, newest.get(event.user, 0))
+    return replace(v, unread=unread, written=tuple(sorted(newest.items())))
+
+
+def _arrived(v: Visit, event: e.QuestionArrived, at: int) -> Visit:
+    stamps = (event.stamp,) if event.stamp else ()
+    return _with_question(v, asked_at=at, shown_at=event.shown_at, stamps=stamps)
+
+
+def _said_again(v: Visit, event: e.MessageArrived, at: int) -> Visit:
+    if not event.stamp or v.question is None:
+        return v
+    return _with_question(v, stamps=_kept(v.question.stamps, event.stamp))
+
+
+def _kept(some: tuple[str, ...], one: str) -> tuple[str, ...]:
+    return (*some, one)[-_MARKS_KEPT:]
+
+
 _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.PlanAmended: _amended,
     e.StateSet: _state,
@@ -375,7 +402,11 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.Begun: _begun,
     e.Entered: _entered,
     e.Asked: _asked,
-    e.QuestionArrived: lambda v, _, at: _with_question(v, asked_at=at),
+    e.QuestionArrived: _arrived,
+    e.MessageArrived: _said_again,
+    e.EditNoted: lambda v, ev, at: replace(v, edits=_kept(v.edits, ev.stamp)),
+    e.StrangerHeard: lambda v, ev, at: replace(v, strangers=_kept(v.strangers, ev.user)),
+    e.PointedOut: lambda v, ev, at: replace(v, pointed=_kept(v.pointed, f"{ev.user}/{ev.day}")),
     e.Nudged: lambda v, _, at: replace(
         _with_question(v, nudged=True),
         nudges=v.nudges + 1,

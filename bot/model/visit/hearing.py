@@ -6,13 +6,14 @@ writes in the thread is for the contact to read, and a stranger cannot answer fo
 
 from dataclasses import replace
 
+from msgspec.structs import replace as altered
+
 from bot.model.calls.life import clear
 from bot.model.calls.state import CLEARED_BY_ANSWER
-from bot.model.fact import Said
+from bot.model.fact import Deleted, Said
+from bot.model.visit import edges, more_time, outside, several, takeover
 from bot.model.visit import event as e
-from bot.model.visit import more_time, outside, several, takeover
 from bot.model.visit.answers import answered, callback_given
-from bot.model.visit.asking import reply
 from bot.model.visit.asks import rearm
 from bot.model.visit.catching_up import joins_late, told_first
 from bot.model.visit.corrections import second_says
@@ -30,25 +31,50 @@ def said(turn: Turn, fact: Said) -> None:
     first = words.first
     newcomer = role in ("contact", "deputy") and joins_late(turn, fact.actor.user)
     also = tuple(reading.kind for reading in words.readings[1:])
-    turn.emit(e.Heard(fact.actor.user, role, first.kind, first.rule, first.value, words.text, also))
+    came = edges.how(turn, words, _before(turn, fact))
+    in_order = fact.place == "thread" and not fact.edited and not fact.about
+    turn.emit(
+        e.Heard(
+            user=fact.actor.user,
+            role=role,
+            kind=first.kind,
+            rule=first.rule,
+            value=first.value,
+            text=words.text,
+            also=also,
+            how=came,
+            written_at=fact.claimed_at if in_order else None,
+        )
+    )
     left = about_danger(turn, fact, role, words.readings)
     if not left:
         return
     words = replace(words, readings=tuple(left))
     if role in ("oncall", "admin"):
         takeover.of_team(turn, words)
+        edges.relayed(turn, words)
     elif role == "stranger":
-        reply(turn, "not_you")
-        turn.answer = "not_yours"
-    elif fact.edited:
-        turn.answer = "nothing"  # an edit counts for danger; an answer is given anew
+        edges.stranger(turn, words)
     else:
-        _from_site(turn, words, newcomer=newcomer)
+        sign_of_life(turn)
+        kept = edges.kept(turn, words, came)
+        if kept is not None:
+            _from_site(turn, kept, newcomer=newcomer)
+        edges.point_out(turn, fact)
+
+
+def _before(turn: Turn, fact: Said) -> Words | None:
+    """What an edited message said before, where that is known."""
+    return listen(turn, altered(fact, words=fact.before, files=())) if fact.before else None
+
+
+def deleted(turn: Turn, fact: Deleted) -> None:
+    """A message of a person is gone from the chat."""
+    edges.deleted(turn, fact, role_of(turn, fact.actor))
 
 
 def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     """Words of the contact or the deputy."""
-    sign_of_life(turn)
     if not outside.heard_out(turn, words):
         return
     if turn.visit.paused_until is not None and words.first.kind != "pause":

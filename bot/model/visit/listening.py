@@ -44,7 +44,24 @@ def role_of(turn: Turn, actor: Actor) -> str:
 def listen(turn: Turn, fact: Said) -> Words:
     """Read the words where they fell: under the open question."""
     text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
-    return Words(fact, tuple(_read(turn, fact)), text)
+    return Words(fact, (*_titles(turn, fact), *_read(turn, fact)), text)
+
+
+def _titles(turn: Turn, fact: Said) -> list[Reading]:
+    """What a file is called is no answer, but it may tell of danger."""
+    if not fact.files:
+        return []
+    lexicons = turn.context.lexicons
+    titles = "\n".join(fact.files)
+    heard = Heard(stage="")
+    found = read(
+        titles,
+        heard,
+        turn.context.book,
+        turn.context.lexicon("en"),
+        dangers=tuple(lexicons.values()),
+    )
+    return [reading for reading in found if reading.kind == "danger"]
 
 
 def _read(turn: Turn, fact: Said) -> list[Reading]:
@@ -59,7 +76,7 @@ def _read(turn: Turn, fact: Said) -> list[Reading]:
         answers=question.answers if question else (),
     )
     lexicons = turn.context.lexicons
-    words = "\n".join((fact.words, *fact.files))
+    words = fact.words
     own = turn.context.lexicon(lang_of(turn, fact.actor.user))
     dangers = tuple(lexicons.values())
     found = read(words, heard, turn.context.book, own, dangers=dangers)

@@ -112,6 +112,9 @@ class Question(msgspec.Struct, frozen=True):
         """Which question it is, however often it is put."""
         return f"{self.stage}:{self.ask}:{self.unit}"
 
+    shown_at: int | None = None  # the time in the platform's stamp of it
+    stamps: tuple[str, ...] = ()  # of the messages that put it and asked about it again
+
     @property
     def last(self) -> int | None:
         """When silence becomes a call; ``None`` while delivery is not confirmed."""
@@ -205,6 +208,11 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     helper_due: int | None = None  # when they are reminded
     helper_reminded: bool = False
     helped: tuple[Helped, ...] = ()
+    written: tuple[tuple[str, int], ...] = ()  # by user: the platform's time of the newest words
+    edits: tuple[str, ...] = ()  # stamps of edited messages that were answered as such
+    strangers: tuple[str, ...] = ()  # users who were told that they are not asked here
+    pointed: tuple[str, ...] = ()  # USER/DAY who was told where the answers are
+    unread: int = 0  # messages without words in a row
 
     def unit(self, serial: str) -> Unit | None:
         return next((u for u in self.units if u.serial == serial), None)

@@ -88,7 +88,7 @@ def _question(visit: Visit, policy: Policy) -> dict[str, int]:
     if not question.nudged and not question.reported:
         wanted = question.nudge_at
         if wanted is None:
-            wanted = question.asked_at + question.checkpoint + question.extra
+            wanted = question.asked_at + question.checkpoint + max(0, question.extra)
         due["nudge"] = min(wanted, latest_nudge(question, policy))
     if question.kind == "consent":  # asked of a person at home: not at night
         due = {k: out_of_quiet(at, visit.site.tz, policy) for k, at in due.items()}

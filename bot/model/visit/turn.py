@@ -187,6 +187,14 @@ class Turn:
             args=card(self.visit, call, self.context, self.at),
         )
 
+    def note(self, template: str, **args: str | int) -> None:
+        """One line for the team, in its channel."""
+        self._send(
+            thread=f"team:{self.visit.id}",
+            template=template,
+            args=self._args("en", {**args, "link": f"@t:w:{self.visit.wave}/site:{self.visit.id}"}),
+        )
+
     def post_call(
         self,
         call: Call,
