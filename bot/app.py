@@ -301,6 +301,7 @@ class Bot:
             self.chat,
             chat_in.hearing,
             chat_in.orders,
+            chat_in.reactions,
             self.now,
             chat_in.identity.bot_user,
             sleep,

@@ -11,12 +11,15 @@ from bot.settings import Settings
 SCOPES = frozenset({
     "app_mentions:read",
     "channels:history",
+    "channels:read",
     "chat:write",
     "commands",
     "groups:history",
+    "groups:read",
     "im:history",
     "im:write",
     "pins:write",
+    "reactions:read",
     "users:read",
 })  # fmt: skip
 

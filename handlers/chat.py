@@ -13,21 +13,25 @@ from slack_bolt.async_app import AsyncAck, AsyncApp
 from slack_bolt.authorization import AuthorizeResult
 
 from bot.desk import Desk
-from bot.model.fact import AccountChanged, Pressed
-from bot.model.subject import parse
+from bot.model.fact import AccountChanged, Joined, Pressed
+from bot.model.subject import Subject, parse
+from bot.model.visit.state import Visit
 from bot.send.chat import ChatOut
 from bot.send.errors import SendError
 from bot.send.hints import whisper
 from bot.send.mail import MailOut
 from bot.speak.catalogue import Catalogue
 from bot.store.errors import StoreError
+from handlers import reactions
 from handlers.alarm import Alarm
 from handlers.clock import Now
 from handlers.commands import Commands
 from handlers.hearing import Hearing
 from handlers.mentions import Orders
+from handlers.reactions import Reactions
+from handlers.routing import visits_of
 from handlers.staff import Staff
-from handlers.written import in_event
+from handlers.written import deleted_in_event, in_event
 
 _log = logging.getLogger("musterline.chat")
 #: Outcomes of a press that are said to the one who pressed, and to nobody else.
@@ -73,7 +77,10 @@ class ChatIn:
         self.staff = Staff(desk, chat, catalogue, team_channel)
         self.orders = Orders(desk, chat, catalogue, now, identity.team)
         self.alarm = Alarm(desk, chat, catalogue, now, team_channel, mail)
-        self.hearing = Hearing(desk, chat, catalogue, now, identity.team, self.alarm)
+        self.hearing = Hearing(
+            desk, chat, catalogue, now, identity.team, identity.bot_user, self.alarm
+        )
+        self.reactions = Reactions(desk, now, identity.team)
         self.app = AsyncApp(
             signing_secret=signing_secret,
             authorize=_authorize(identity, token),
@@ -84,16 +91,23 @@ class ChatIn:
         )
         self.app.event("message")(self._message)
         self.app.event("app_mention")(self._mention)
+        self.app.event("reaction_added")(self._reaction)
+        self.app.event("reaction_removed")(self._reaction_removed)
+        self.app.event("member_joined_channel")(self._joined)
         self.app.event("user_change")(self._user_change)
-        self.app.action(re.compile(r"^[aekv]:"))(self._press)
+        self.app.action(re.compile(r"^[aekvw]:"))(self._press)
         self.app.command(command)(self._command)
         self.app.event(re.compile(".*"))(self._other)
 
     # --- words ---------------------------------------------------------------------------
 
     async def _message(self, event: dict[str, Any]) -> None:
-        written = in_event(event, self.identity.bot_user)
-        if written is not None:
+        bot_user = self.identity.bot_user
+        gone = deleted_in_event(event, bot_user)
+        written = in_event(event, bot_user)
+        if gone is not None:
+            await self.hearing.gone(gone)
+        elif written is not None:
             await self.hearing.hear(written, "message")
 
     async def _mention(self, event: dict[str, Any]) -> None:
@@ -107,6 +121,34 @@ class ChatIn:
         else:
             await self.orders.given(written)
 
+    async def _reaction(self, event: dict[str, Any]) -> None:
+        reaction = reactions.in_event(event, self.identity.bot_user)
+        if reaction is not None:
+            await self.reactions.seen(reaction)
+
+    async def _reaction_removed(self, event: dict[str, Any]) -> None:
+        """What was said by a mark stays said."""
+
+    async def _joined(self, event: dict[str, Any]) -> None:
+        """A person of a site came into its channel."""
+        user, channel = str(event.get("user") or ""), str(event.get("channel") or "")
+        for subject, visit in await visits_of(self._desk, user):
+            if not visit.live or await self._channel_of(subject, visit) != channel:
+                continue
+            team = self.identity.team
+            stamp = event.get("event_ts", "")
+            await self._desk.receive(
+                Joined(
+                    id=f"joined:{team}:{channel}:{user}:{stamp}/{subject}",
+                    subject=subject,
+                    received_at=self._now(),
+                    actor=self._desk.surroundings.roster.actor(user),
+                )
+            )
+
+    async def _channel_of(self, subject: Subject, visit: Visit) -> str:
+        return (await self._desk.store.thread_info(subject.home, f"site:{visit.id}")).channel
+
     # --- buttons, commands, accounts -------------------------------------------------------
 
     async def _press(self, ack: AsyncAck, body: dict[str, Any]) -> None:
@@ -116,15 +158,19 @@ class ChatIn:
         thread = str((body.get("message") or {}).get("thread_ts") or "")
         try:
             answer = await self._pressed(body, user, channel)
-        except StoreError:
+        except (StoreError, SendError):
             await self._aside(channel, user, thread, "press_failed")
             raise  # and the platform marks the button, since it is not acknowledged
         await ack()
         if answer in _SAID:
             await self._aside(channel, user, thread, f"press_{answer}")
+        elif answer.startswith("which_"):
+            await self._aside(channel, user, thread, answer)
 
     async def _pressed(self, body: dict[str, Any], user: str, channel: str) -> str:
         action = body["actions"][0]
+        if str(action["action_id"]).startswith("w:"):
+            return await self.hearing.chosen(str(action.get("value", "")), user)
         try:
             subject = parse(str(action.get("value", "")))
         except ValueError:

@@ -4,18 +4,27 @@ import logging
 from contextlib import suppress
 from dataclasses import replace
 
+from msgspec.structs import replace as altered
+
 from bot.desk import Desk
 from bot.model.danger import Danger
-from bot.model.fact import Place, Said
+from bot.model.fact import Deleted, Place, Said
+from bot.model.people import person_key, text_key
 from bot.model.subject import Subject
 from bot.send.chat import ChatOut
-from bot.send.errors import SendError
-from bot.send.hints import say
 from bot.speak.catalogue import Catalogue
 from bot.store.errors import StoreError
 from handlers.alarm import Alarm
 from handlers.clock import Now
-from handlers.routing import Route, by_words, concerned, is_own_thread, waves_in_danger
+from handlers.elsewhere import Elsewhere
+from handlers.routing import (
+    Route,
+    by_words,
+    concerned,
+    is_mirror,
+    is_own_thread,
+    waves_in_danger,
+)
 from handlers.safety import Safety, Unanswered
 from handlers.written import Written
 
@@ -23,14 +32,21 @@ _log = logging.getLogger("musterline.hearing")
 
 
 class Hearing:
-    """Brings words in. ``team`` is the workspace's id."""
+    """Brings words in. ``team`` is the workspace's id, ``bot_user`` our own account."""
 
     def __init__(
-        self, desk: Desk, chat: ChatOut, catalogue: Catalogue, now: Now, team: str, alarm: Alarm
+        self,
+        desk: Desk,
+        chat: ChatOut,
+        catalogue: Catalogue,
+        now: Now,
+        team: str,
+        bot_user: str,
+        alarm: Alarm,
     ) -> None:
-        self._desk, self._chat, self._catalogue, self._now = desk, chat, catalogue, now
-        self._team, self._alarm = team, alarm
+        self._desk, self._now, self._team, self._alarm = desk, now, team, alarm
         self.safety = Safety(desk, chat, catalogue, now)
+        self.elsewhere = Elsewhere(desk, chat, catalogue, now, bot_user, team)
 
     async def hear(self, written: Written, event: str, *, late: bool = False) -> None:
         """Bring it in. Raises ``StoreError`` or ``SendError``: then it has to come again.
@@ -42,12 +58,45 @@ class Hearing:
             await self._danger(written, event, danger)
             return
         route = await by_words(self._desk, written.channel, written.thread, written.user)
-        if route.subject is None:
-            await self._nobody(route, written)
+        if route.several:
+            await self.elsewhere.which(written, route.several)
+        elif route.subject is None:
+            await self.elsewhere.nobody(written)
+        elif not await self._talk_of_others(written, route):
+            place = await self._place(written, route)
+            if await self._bring(written, route.subject, place, late=late) == "elsewhere":
+                await self.elsewhere.point(written, route.subject)
+
+    async def chosen(self, value: str, user: str) -> str:
+        """A button that says which visit was meant: the original words go there, as if they had
+        gone there at once. Gives the key of what is to be said where that is not so."""
+        found = await self.elsewhere.meant(value, user)
+        if isinstance(found, str):
+            return found
+        written, subject = found
+        place: Place = "direct" if written.direct else "channel"
+        answer = await self._bring(written, subject, place, late=True)
+        if answer == "crossed":
+            return "which_stale"
+        await self.elsewhere.point(written, subject)
+        return ""
+
+    async def gone(self, written: Written) -> None:
+        """A message was deleted: the record of the visit it belonged to notes that."""
+        route = await by_words(self._desk, written.channel, written.thread, written.user)
+        if route.subject is None or route.subject.kind != "visit":
             return
-        if await self._talk_of_others(written, route):
-            return
-        await self._bring(written, route.subject, await self._place(written, route), late=late)
+        of = replace(written, edit="").fact_id(self._team)
+        await self._desk.receive(
+            Deleted(
+                id=f"{of}:deleted",
+                subject=route.subject,
+                received_at=self._now(),
+                claimed_at=written.claimed_at,
+                actor=self._desk.surroundings.roster.actor(written.user),
+                of=of,
+            )
+        )
 
     async def _danger(self, written: Written, event: str, danger: Danger) -> None:
         """The fixed answer, whatever else fails; where nobody can be called, the team is told."""
@@ -89,25 +138,40 @@ class Hearing:
     async def _bring(
         self, written: Written, subject: Subject, place: Place, *, late: bool, also: bool = False
     ) -> str:
-        """Gives what the desk made of it."""
-        fact_id = (
-            replace(written, edit="").fact_id(self._team) if late else written.fact_id(self._team)
+        """Gives what the desk made of it.
+
+        ``late``: an edited message that never reached us counts as it stands now, under the id
+        it would have had; the edit is brought as well, so that it is known when it comes.
+        """
+        fact = self._said(written, subject, place)
+        mark = f"/{subject}" if also else ""
+        if written.edit:
+            first = replace(written, edit="").fact_id(self._team)
+            kept = await self._desk.store.person_get(person_key(written.user))
+            before = written.before or kept.get(text_key(f"{first}{mark}"), "")
+            if late and not before:
+                now = altered(fact, id=f"{first}{mark}", edited=False, before="")
+                outcome = await self._desk.receive(now)
+                await self._desk.receive(altered(fact, id=f"{fact.id}{mark}", before=written.words))
+                return outcome.answer
+            fact = altered(fact, before=before)
+        return (await self._desk.receive(altered(fact, id=f"{fact.id}{mark}"))).answer
+
+    def _said(self, written: Written, subject: Subject, place: Place) -> Said:
+        return Said(
+            id=written.fact_id(self._team),
+            subject=subject,
+            received_at=self._now(),
+            claimed_at=written.claimed_at,
+            actor=self._desk.surroundings.roster.actor(written.user),
+            words=written.words,
+            place=place,
+            edited=bool(written.edit),
+            stamp=written.stamp,
+            files=written.files,
+            media=written.media,
+            before=written.before,
         )
-        outcome = await self._desk.receive(
-            Said(
-                id=f"{fact_id}/{subject}" if also else fact_id,
-                subject=subject,
-                received_at=self._now(),
-                claimed_at=written.claimed_at,
-                actor=self._desk.surroundings.roster.actor(written.user),
-                words=written.words,
-                place=place,
-                edited=bool(written.edit) and not late,
-                stamp=written.stamp,
-                files=written.files,
-            )
-        )
-        return outcome.answer
 
     async def _talk_of_others(self, written: Written, route: Route) -> bool:
         """In the thread of a call, or in a mirror, colleagues may talk; the site hears nothing."""
@@ -123,18 +187,9 @@ class Hearing:
     async def _place(self, written: Written, route: Route) -> Place:
         if await is_own_thread(self._desk, route, written.thread):
             return "thread"
+        if not written.to_bot and await is_mirror(self._desk, route, written.thread):
+            return "mirror"
         return "direct" if written.direct else "channel"
-
-    async def _nobody(self, route: Route, written: Written) -> None:
-        """Words that belong to no visit: one kind line in a direct message, silence elsewhere."""
-        if not (written.direct or route.several):
-            return
-        key = "which_visit" if route.several else "no_visit"
-        text = self._catalogue.best("en").say(key, {})
-        try:
-            await say(self._chat, written.channel, text, written.thread or written.stamp)
-        except SendError as error:
-            _log.warning("a hint to %s could not be sent: %s", written.user, error)
 
     async def _tell_team(self, written: Written, key: str) -> None:
         """Nobody is called for these words: the team is told past the outbox, once.

@@ -20,6 +20,7 @@ from bot.send.hints import who_am_i
 from handlers.clock import Now
 from handlers.hearing import Hearing
 from handlers.mentions import Orders
+from handlers.reactions import Reactions, on_message
 from handlers.written import Written, in_channel
 
 #: How far back we read at most, and by how much we read before the gap began. Wave time, ms.
@@ -62,11 +63,13 @@ class Reader:
         chat: ChatOut,
         hearing: Hearing,
         orders: Orders,
+        reactions: Reactions,
         now: Now,
         bot_user: str,
         sleep: Sleep = asyncio.sleep,
     ) -> None:
         self._desk, self._chat, self._hearing, self._orders = desk, chat, hearing, orders
+        self._reactions = reactions
         self._now, self._bot_user, self._sleep = now, bot_user, sleep
 
     async def run(self, since: int) -> ReadBack:
@@ -126,6 +129,8 @@ class Reader:
         brought = 0
         failed: SendError | None = None
         for message in await self._messages(where, since - BEFORE):
+            for mark in on_message(message, where.channel, self._bot_user):
+                await self._reactions.seen(mark)
             written = in_channel(message, where.channel, self._bot_user, direct=where.direct)
             if written is None:
                 continue
@@ -134,7 +139,7 @@ class Reader:
                 await self._hear(written, late=missed)
             except SendError as error:
                 failed = error
-            if f"<@{self._bot_user}>" in str(message.get("text") or ""):
+            if written.to_bot:
                 await self._orders.given(written)
             brought += 1
         if failed is not None:

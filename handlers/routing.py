@@ -9,15 +9,17 @@ from bot.model.subject import Subject
 from bot.model.visit.state import Visit
 from bot.store.commit import Loaded
 
+Found = tuple[Subject, Visit]
+
 
 @dataclass(frozen=True)
 class Route:
-    """Where words belong. ``several``: the person has more than one visit and named none."""
+    """Where words belong. ``several``: the person's visits, where it is not said which."""
 
     subject: Subject | None = None
     visit: Visit | None = None
     in_thread: bool = False
-    several: bool = False
+    several: tuple[Found, ...] = ()
 
 
 async def by_words(desk: Desk, channel: str, thread: str, user: str) -> Route:
@@ -29,13 +31,20 @@ async def by_words(desk: Desk, channel: str, thread: str, user: str) -> Route:
                 return Route(subject, visit, in_thread=True)
             if subject.kind == "wave":
                 return Route(subject, in_thread=True)
-    found = [(s, v) for s in await desk.store.find("user", user) if (v := await _of(desk, s, user))]
-    live = [(s, v) for s, v in found if v.live] or found
+    found = await visits_of(desk, user)
+    latest = sorted(found, key=lambda one: one[1].start)[-1:]  # of what is over, the last
+    live = [(s, v) for s, v in found if v.live] or latest
     under_way = [(s, v) for s, v in live if v.state == "running"]
     chosen = under_way if len(under_way) == 1 else live
     if len(chosen) == 1:
         return Route(*chosen[0])
-    return Route(several=len(chosen) > 1)
+    return Route(several=tuple(chosen))
+
+
+async def visits_of(desk: Desk, user: str) -> list[Found]:
+    """All visits whose contact or deputy this is."""
+    subjects = await desk.store.find("user", user)
+    return [(subject, v) for subject in subjects if (v := await _of(desk, subject, user))]
 
 
 async def _of(desk: Desk, subject: Subject, user: str) -> Visit | None:
@@ -74,9 +83,19 @@ async def by_serial(desk: Desk, serial: str) -> Subject | None:
 
 async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:
     """Whether it is the visit's own thread, and not that of a call about it, or a mirror."""
-    if not (thread and route.in_thread and route.subject is not None and route.visit is not None):
+    visit = route.visit
+    return visit is not None and await _is(desk, route, thread, desk.surroundings.thread_of(visit))
+
+
+async def is_mirror(desk: Desk, route: Route, thread: str) -> bool:
+    """Whether it is the team's copy of a private conversation."""
+    visit = route.visit
+    return visit is not None and await _is(desk, route, thread, f"mirror:{visit.id}")
+
+
+async def _is(desk: Desk, route: Route, thread: str, name: str) -> bool:
+    if not (thread and route.in_thread and route.subject is not None):
         return False
-    name = desk.surroundings.thread_of(route.visit)
     return (await desk.store.thread_info(route.subject.home, name)).root == thread
 
 

@@ -1,14 +1,16 @@
 """What a person wrote, taken out of an event or out of a thread that is read back."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
+from bot.model.fact import Media
+from bot.send.chat import time_of
 from handlers.words import plain
 
 #: Messages that people write; the others tell of people joining, of topics, of other apps.
 _SPOKEN = frozenset({"", "file_share", "thread_broadcast", "me_message"})
-EDITED = "message_changed"
+EDITED, DELETED = "message_changed", "message_deleted"
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,9 @@ class Written:
     files: tuple[str, ...] = ()
     edit: str = ""
     direct: bool = False
+    media: Media = ""
+    before: str = ""  # of an edit: the words as they were, where they are known
+    to_bot: bool = False  # it names the bot, so it may be an order
 
     @property
     def whole(self) -> str:
@@ -35,19 +40,33 @@ class Written:
 
     @property
     def claimed_at(self) -> int | None:
-        """The time in the platform's stamp, for show only. The one place that reads a stamp."""
-        try:
-            return round(float(self.stamp) * 1000)
-        except ValueError:
-            return None
+        """The time in the platform's stamp; what it decides is said at ``bot.model.fact.Said``."""
+        return time_of(self.stamp)
 
 
 def in_event(event: Mapping[str, Any], bot_user: str) -> Written | None:
-    """The message of a person in an event; ``None`` when it holds none, or is our own.
+    """The message of a person in an event; ``None`` when it holds none, or is our own."""
+    edited = event.get("subtype") == EDITED
+    written = _inner(event, event.get("message") if edited else event, bot_user)
+    previous = _inner(event, event.get("previous_message"), bot_user) if edited else None
+    if written is None or previous is None:
+        return written
+    return replace(written, before=previous.words)
 
-    Deleting takes nothing back: what was said stays said.
+
+def deleted_in_event(event: Mapping[str, Any], bot_user: str) -> Written | None:
+    """The message of a person that was deleted; of a thread's root a stone is left behind.
+
+    The stone's subtype ``tombstone`` is from memory.
     """
-    inner = event.get("message") if event.get("subtype") == EDITED else event
+    inner = event.get("message")
+    stone = isinstance(inner, Mapping) and inner.get("subtype") == "tombstone"
+    if event.get("subtype") != DELETED and not stone:
+        return None
+    return _inner(event, event.get("previous_message"), bot_user)
+
+
+def _inner(event: Mapping[str, Any], inner: object, bot_user: str) -> Written | None:
     if not isinstance(inner, Mapping):
         return None
     direct = event.get("channel_type") == "im"
@@ -74,7 +93,17 @@ def in_channel(
         files=tuple(title for f in message.get("files") or () if (title := _title(f))),
         edit=str((message.get("edited") or {}).get("ts", "")),
         direct=direct,
+        media=_media(message.get("files") or ()),
+        to_bot=f"<@{bot_user}>" in str(message.get("text") or ""),
     )
+
+
+def _media(files: Sequence[Mapping[str, Any]]) -> Media:
+    """What came, by the file's media type (RFC 6838); the first of several."""
+    if not files:
+        return ""
+    kinds: dict[str, Media] = {"audio": "voice", "image": "picture", "video": "picture"}
+    return kinds.get(str(files[0].get("mimetype") or "").partition("/")[0], "file")
 
 
 def _title(file: Mapping[str, Any]) -> str:

@@ -11,23 +11,63 @@ from slack_sdk.errors import SlackApiError, SlackClientError
 
 from bot.send.chat import ChatOut
 from bot.send.errors import Passing
+from bot.speak.render import marked
+
+Buttons = list[dict[str, Any]]
 
 
-async def say(chat: ChatOut, channel: str, text: str, thread: str = "") -> None:
-    """One plain line. Raises ``SendError``."""
+async def say(
+    chat: ChatOut, channel: str, text: str, thread: str = "", buttons: Buttons | None = None
+) -> None:
+    """One plain line, perhaps with buttons. Raises ``SendError``."""
     await _once(
-        chat, chat.client.chat_postMessage(channel=channel, text=text, thread_ts=thread or None)
+        chat,
+        chat.client.chat_postMessage(
+            channel=channel, text=text, thread_ts=thread or None, blocks=_blocks(text, buttons)
+        ),
     )
 
 
-async def whisper(chat: ChatOut, channel: str, user: str, text: str, thread: str = "") -> None:
-    """One plain line that only ``user`` sees. Raises ``SendError``."""
+async def whisper(
+    chat: ChatOut,
+    channel: str,
+    user: str,
+    text: str,
+    thread: str = "",
+    buttons: Buttons | None = None,
+) -> None:
+    """The same, seen by ``user`` alone. Raises ``SendError``."""
     await _once(
         chat,
         chat.client.chat_postEphemeral(
-            channel=channel, user=user, text=text, thread_ts=thread or None
+            channel=channel,
+            user=user,
+            text=text,
+            thread_ts=thread or None,
+            blocks=_blocks(text, buttons),
         ),
     )
+
+
+def _blocks(text: str, buttons: Buttons | None) -> list[dict[str, Any]] | None:
+    return marked(text, {}, buttons).blocks if buttons else None
+
+
+async def one_message(
+    chat: ChatOut, channel: str, stamp: str, thread: str = ""
+) -> dict[str, Any] | None:
+    """A message as it stands now; ``None`` when it is gone. Raises ``SendError``."""
+    if thread:
+        call = chat.client.conversations_replies(
+            channel=channel, ts=thread, oldest=stamp, latest=stamp, inclusive=True, limit=2
+        )
+    else:
+        call = chat.client.conversations_history(
+            channel=channel, oldest=stamp, latest=stamp, inclusive=True, limit=1
+        )
+    found = await _once(chat, call)
+    messages = found.get("messages") or []
+    return next((dict(message) for message in messages if message.get("ts") == stamp), None)
 
 
 async def who_am_i(chat: ChatOut) -> dict[str, str]:

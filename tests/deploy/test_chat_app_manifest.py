@@ -41,9 +41,12 @@ CALLS: dict[str, frozenset[str]] = {
 }
 EVENTS: dict[str, frozenset[str]] = {
     "app_mention": frozenset({"app_mentions:read"}),
+    "member_joined_channel": frozenset({"channels:read", "groups:read"}),
     "message.channels": frozenset({"channels:history"}),
     "message.groups": frozenset({"groups:history"}),
     "message.im": frozenset({"im:history"}),
+    "reaction_added": frozenset({"reactions:read"}),
+    "reaction_removed": frozenset({"reactions:read"}),
     "user_change": frozenset({"users:read"}),
 }
 COMMAND_SCOPE = "commands"  # https://docs.slack.dev/reference/scopes/commands

@@ -88,17 +88,16 @@ async def test_what_was_edited_meanwhile_counts_as_it_stands_now(room: Room) -> 
     assert (await room.visit("alderbeck")).state == "agreed"
 
 
-async def test_an_older_message_edited_meanwhile_is_no_answer_but_may_be_danger(
-    room: Room,
-) -> None:
+async def test_an_older_answer_edited_meanwhile_is_none_but_may_be_danger(room: Room) -> None:
     stamp = await room.say(CONTACT, "alderbeck", "hm")
-    other = await room.say(OTHER, "ambermere", "hm")
+    other = await room.say(OTHER, "ambermere", "yes")
     await room.pass_time(1)
     async with away(room):
         await room.server.edit(CONTACT, room.channel, stamp, "it burns")
-        await room.server.edit(OTHER, room.channel, other, "yes")
+        await room.server.edit(OTHER, room.channel, other, "no")
     assert (await room.visit("alderbeck")).stopped_at is not None
-    assert (await room.visit("ambermere")).state == "invited"
+    assert (await room.visit("ambermere")).state == "agreed"
+    assert (await room.templates("ambermere"))[-1] == "edit_again"
 
 
 async def test_an_order_by_mention_is_brought_in(room: Room) -> None:

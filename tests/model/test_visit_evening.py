@@ -568,8 +568,8 @@ def test_each_message_asks_one_thing() -> None:
 # --- accounts ------------------------------------------------------------------------------
 
 
-def test_an_account_disabled_midway_goes_to_a_person() -> None:
-    walk = at("placing.place")
+def test_an_account_disabled_midway_goes_to_a_person_where_there_is_no_deputy() -> None:
+    walk = at("placing.place", deputy=None)
     walk.account(CONTACT.user, disabled=True)
     assert walk.causes() == ["unreachable"]
     walk.account(CONTACT.user, disabled=False)

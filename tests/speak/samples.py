@@ -28,7 +28,7 @@ TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
-    r"|alarm_mail_subject|kept_.*|mention_help|where_for_team|helper_.*"
+    r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
@@ -240,6 +240,12 @@ _ABOUT: Mapping[str, AskKind] = {
     "where_we_are": "confirm",
     "question_unknown": "confirm",
     "loading_seen": "light",
+    "crossed": "confirm",
+    "edit_again": "confirm",
+    "unread_file": "confirm",
+    "unread_person": "confirm",
+    "unread_picture": "light",
+    "unread_voice": "confirm",
     "ask_steady_or_blinking": "light",
     "ask_colour": "light",
     "ask_fast_or_slow": "light",
