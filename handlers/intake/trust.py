@@ -19,6 +19,7 @@ from cryptography.x509.oid import NameOID
 from bot.intake_settings import RegistrationSettings, WebhookSource
 from handlers.intake.limits import Rate
 from handlers.intake.problems import Refused
+from handlers.intake.steady import Steady
 from handlers.proxy import TRUSTED
 from handlers.signing import BadSignature, Keys
 
@@ -68,7 +69,7 @@ class Trust:
         wall: Callable[[], float] = time.time,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._wall, self._tolerance = wall, settings.tolerance_seconds
+        self._steady, self._tolerance = Steady(wall, clock), settings.tolerance_seconds
         self.sources = {s.name: Source(s, clock) for s in settings.sources}
         self._progress = [s for s in self.sources.values() if s.settings.progress]
 
@@ -84,7 +85,7 @@ class Trust:
         headers = request.headers
         if source.keys and ("webhook-signature" in headers or "Authorization" not in headers):
             try:
-                signed = source.keys.verify(headers, body, self._wall(), self._tolerance)
+                signed = source.keys.verify(headers, body, self._steady.nearest, self._tolerance)
             except BadSignature as error:
                 if "webhook-signature" in headers or "access_token" not in request.query:
                     raise source.stranger(str(error)) from None
