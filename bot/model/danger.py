@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 
 import msgspec
 
-from bot.model.lexicon import DENIES, ENQUIRES, IF_ASKED, NOT, SIGNS, Lexicon
+from bot.model.lexicon import DENIES, DENIES_AFTER, ENQUIRES, IF_ASKED, NOT, SIGNS, Lexicon
 from bot.model.phrases import Found
 from bot.model.tokens import LONGEST_WORD, Clause, clauses
 from bot.model.words import covered, outside, reach
@@ -84,6 +84,8 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
         denied = _denied(words, hits, grave, lexicon)
         asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
         for hit in outside(grave, excuses):
+            if _foreign(words, hit, lexicon, lexicons):
+                continue
             yield _Sign(
                 rule=hit.meaning.removesuffix(IF_ASKED),
                 word=" ".join(words[hit.start : hit.end]),
@@ -94,6 +96,22 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
             )
 
 
+def _foreign(
+    words: Sequence[str], hit: Found, lexicon: Lexicon, lexicons: Sequence[Lexicon]
+) -> bool:
+    """Whether it is an ordinary word of another language, which all its neighbours speak."""
+    said = words[hit.start : hit.end]
+    for other in lexicons:
+        if other is lexicon or not other.own_words.issuperset(said):
+            continue
+        beside = [*words[: hit.start], *words[hit.end :]]
+        theirs = [word for word in beside if word in other.known and word not in lexicon.known]
+        ours = [word for word in beside if word in lexicon.known and word not in other.known]
+        if theirs and not ours:
+            return True
+    return False
+
+
 def _denied(
     words: Sequence[str], hits: Sequence[Found], grave: Sequence[Found], lexicon: Lexicon
 ) -> list[bool]:
@@ -101,7 +119,28 @@ def _denied(
     dangers = covered(grave)
     flags = ["" if index in dangers else word for index, word in enumerate(words)]
     ends = {hit.end for hit in hits if hit.meaning == DENIES}
-    return reach(flags, ends, lexicon.denying_words | {""})
+    before = reach(flags, ends, lexicon.denying_words | {""})
+    behind = _denied_behind(flags, hits, lexicon)
+    return [one or behind[place] for place, one in enumerate(before)]
+
+
+def _denied_behind(flags: Sequence[str], hits: Sequence[Found], lexicon: Lexicon) -> list[bool]:
+    """The same for a denial behind it ("es raucht nicht"), with nothing but small words after.
+
+    "It does not smell good" denies nothing: what follows says more.
+    """
+    ends = {hit.start: hit.end for hit in hits if hit.meaning == DENIES_AFTER}
+    size = len(flags)
+    small = [flag == "" or flag in lexicon.after_words for flag in flags]
+    last = [False] * (size + 1)  # nothing but small words and denials from here on
+    reached = [False] * (size + 1)
+    last[size] = True
+    for place in range(size - 1, -1, -1):
+        end = ends.get(place)
+        last[place] = small[place] and last[place + 1] or end is not None and last[end]
+        here = end is not None and last[end]
+        reached[place] = here or (small[place] and reached[place + 1])
+    return reached
 
 
 def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:

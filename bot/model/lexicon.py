@@ -43,10 +43,10 @@ Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same", "
 #: Words that join two clauses.
 Joining = Literal["and", "but", "then"]
 #: Signs among the words of danger: what excuses, what denies, what only enquires.
-NOT, DENIES, ENQUIRES = "-", "!", "?"
+NOT, DENIES, ENQUIRES, DENIES_AFTER = "-", "!", "?", "<"
 #: Behind a rule: danger only where it is asked or hedged.
 IF_ASKED = "??"
-SIGNS = frozenset((NOT, DENIES, ENQUIRES))
+SIGNS = frozenset((NOT, DENIES, ENQUIRES, DENIES_AFTER))
 Phrase = str
 Listed = tuple[Phrase, ...]
 
@@ -92,8 +92,17 @@ class Lexicon(Words):
         default={}, description="danger where it is asked or hedged, else not"
     )
     not_danger: Listed = Field(description="what only sounds like danger; must be one clause")
+    own: Listed = Field(
+        default=(), description="ordinary words that are words of danger in another language"
+    )
     denies: Listed = Field(description="words before a danger word that deny it")
     denies_through: Listed = Field(description="words that may stand between the two")
+    denies_after: Listed = Field(
+        default=(), description="words behind a danger word that deny it, at the clause's end"
+    )
+    denies_after_through: Listed = Field(
+        default=(), description="words that may stand between the two, or behind both"
+    )
     enquires: Listed = Field(description="how a clause starts that only asks about danger")
 
     meanings: dict[Meaning, Said]
@@ -176,6 +185,16 @@ class Lexicon(Words):
         return frozenset(word for phrase in self.denies_through for word in words_of(phrase))
 
     @cached_property
+    def own_words(self) -> frozenset[str]:
+        """Words of danger of another language that mean nothing of the kind in this one."""
+        return frozenset(word for phrase in self.own for word in words_of(phrase))
+
+    @cached_property
+    def after_words(self) -> frozenset[str]:
+        """Words over which a denial behind a word of danger reaches back, folded."""
+        return frozenset(word for phrase in self.denies_after_through for word in words_of(phrase))
+
+    @cached_property
     def turning_words(self) -> frozenset[str]:
         """Words over which a negation reaches a phrase, folded."""
         return frozenset(word for phrase in self.negates_through for word in words_of(phrase))
@@ -216,7 +235,12 @@ class Lexicon(Words):
         """The words of danger, by rule, and the signs that go with them."""
         rules = {str(rule): listed for rule, listed in self.danger.items()}
         rules |= {f"{rule}{IF_ASKED}": listed for rule, listed in self.in_question.items()}
-        signs = {NOT: self.not_danger, DENIES: self.denies, ENQUIRES: self.enquires}
+        signs = {
+            NOT: self.not_danger,
+            DENIES: self.denies,
+            DENIES_AFTER: self.denies_after,
+            ENQUIRES: self.enquires,
+        }
         return self._ready({**rules, **signs})
 
     @cached_property
