@@ -4,14 +4,14 @@ A phrase that only sounds like danger ("going out for a smoke") excuses the word
 no others, only when spelt right, and only inside one clause: "fire, door stuck" is no fire door.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from itertools import groupby, pairwise
 from typing import Literal, NamedTuple
 
 import msgspec
 
 from bot.model.lexicon import DENIES, DENIES_AFTER, ENQUIRES, IF_ASKED, NOT, SIGNS, Lexicon
-from bot.model.phrases import Found
+from bot.model.phrases import EDIT_FROM, Found
 from bot.model.tokens import LONGEST_WORD, Clause, clauses
 from bot.model.words import covered, outside, reach
 
@@ -74,6 +74,8 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
     found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
     excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT and hit.exact]
+    dangers = covered(hit for _, hits in found for hit in hits if hit.meaning not in SIGNS)
+    denied = _denied(words, dangers, found) if dangers else []
     for lexicon, hits in found:
         grave = [hit for hit in hits if hit.meaning not in SIGNS]
         if not grave:
@@ -81,7 +83,6 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
         unsure = clause.asks or any(hit.meaning == "hedges" for hit in lexicon.within.find(words))
         if not unsure:
             grave = [hit for hit in grave if not hit.meaning.endswith(IF_ASKED)]
-        denied = _denied(words, hits, grave, lexicon)
         asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
         for hit in outside(grave, excuses):
             if _foreign(words, hit, lexicon, lexicons):
@@ -113,15 +114,22 @@ def _foreign(
 
 
 def _denied(
-    words: Sequence[str], hits: Sequence[Found], grave: Sequence[Found], lexicon: Lexicon
+    words: Sequence[str],
+    dangers: Container[int],
+    found: Sequence[tuple[Lexicon, Sequence[Found]]],
 ) -> list[bool]:
-    """For each place, whether a denial reaches it, over small words and other dangers."""
-    dangers = covered(grave)
+    """For each place, whether a denial reaches it, over small words and other dangers.
+
+    In any language: "no gas" is a denial, although German knows the gas and not the no.
+    """
     flags = ["" if index in dangers else word for index, word in enumerate(words)]
-    ends = {hit.end for hit in hits if hit.meaning == DENIES}
-    before = reach(flags, ends, lexicon.denying_words | {""})
-    behind = _denied_behind(flags, hits, lexicon)
-    return [one or behind[place] for place, one in enumerate(before)]
+    denied = [False] * (len(words) + 1)
+    for lexicon, hits in found:
+        ends = {hit.end for hit in hits if hit.meaning == DENIES}
+        before = reach(flags, ends, lexicon.denying_words | {""})
+        behind = _denied_behind(flags, hits, lexicon)
+        denied = [any(each) for each in zip(denied, before, behind, strict=True)]
+    return denied
 
 
 def _denied_behind(flags: Sequence[str], hits: Sequence[Found], lexicon: Lexicon) -> list[bool]:
@@ -137,24 +145,40 @@ def _denied_behind(flags: Sequence[str], hits: Sequence[Found], lexicon: Lexicon
     last[size] = True
     for place in range(size - 1, -1, -1):
         end = ends.get(place)
-        last[place] = small[place] and last[place + 1] or end is not None and last[end]
         here = end is not None and last[end]
+        last[place] = here or (small[place] and last[place + 1])
         reached[place] = here or (small[place] and reached[place + 1])
     return reached
 
 
 def _in_pieces(words: Sequence[str], lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
-    """A word cut in two ("smo ke"), or with something between all its letters ("s.m.o.k.e")."""
+    """A word cut in two ("smo ke"), joined to its neighbour ("thesmoke"), or with something
+    between all its letters ("s.m.o.k.e")."""
     for one, two in pairwise(words):
         for lexicon in lexicons:
             rule = lexicon.danger_words.get(one + two)
             if rule and not (one in lexicon.known and two in lexicon.known):
                 yield _Sign(rule, f"{one} {two}", "said", False, lexicon.language, False)
+    for word in words:
+        if len(word) >= EDIT_FROM and not any(word in lexicon.known for lexicon in lexicons):
+            for lexicon in lexicons:
+                for rule in _glued(word, lexicon):
+                    yield _Sign(rule, word, "said", False, lexicon.language, False)
     for single, group in groupby(words, key=lambda word: len(word) == 1):
         letters = list(group)
         if single and len(letters) >= SPACED_LETTERS:
             word = "".join(letters)[:LONGEST_WORD]
             yield from _in_clause(Clause((word,)), lexicons)
+
+
+def _glued(word: str, lexicon: Lexicon) -> Iterator[str]:
+    """The rules of a word of danger with a small word joined to it: "thesmoke", "smokefrom"."""
+    for cut in range(1, len(word)):
+        one, two = word[:cut], word[cut:]
+        if one in lexicon.glued_words and two in lexicon.danger_words:
+            yield lexicon.danger_words[two]
+        if two in lexicon.glued_words and one in lexicon.danger_words:
+            yield lexicon.danger_words[one]
 
 
 def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:

@@ -92,6 +92,9 @@ class Lexicon(Words):
         default={}, description="danger where it is asked or hedged, else not"
     )
     not_danger: Listed = Field(description="what only sounds like danger; must be one clause")
+    glued: Listed = Field(
+        default=(), description="small words that are typed without the blank beside a danger word"
+    )
     own: Listed = Field(
         default=(), description="ordinary words that are words of danger in another language"
     )
@@ -185,6 +188,11 @@ class Lexicon(Words):
         return frozenset(word for phrase in self.denies_through for word in words_of(phrase))
 
     @cached_property
+    def glued_words(self) -> frozenset[str]:
+        """Small words that may be joined to a word of danger, folded."""
+        return frozenset(word for phrase in self.glued for word in words_of(phrase))
+
+    @cached_property
     def own_words(self) -> frozenset[str]:
         """Words of danger of another language that mean nothing of the kind in this one."""
         return frozenset(word for phrase in self.own for word in words_of(phrase))
@@ -245,12 +253,12 @@ class Lexicon(Words):
 
     @cached_property
     def danger_words(self) -> dict[str, str]:
-        """Single words of danger of five letters or more, with their rule."""
+        """Single words of danger of five letters or more, folded, with their rule."""
+        every = ((rule, words_of(p)) for rule, listed in self.danger.items() for p in listed)
         return {
-            phrase: rule
-            for rule, listed in self.danger.items()
-            for phrase in listed
-            if len(phrase) >= EDIT_FROM and phrase.isalpha()
+            words[0]: rule
+            for rule, words in every
+            if len(words) == 1 and len(words[0]) >= EDIT_FROM and words[0].isalpha()
         }
 
     @cached_property

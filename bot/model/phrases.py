@@ -56,9 +56,9 @@ class Phrases:
         known: Iterable[str] = (),
         folds: Mapping[str, str] | None = None,
     ) -> None:
-        """``folds``: letters that are written in two ways, and what both are compared as."""
+        """``folds``: letters that are also written in another way, and how ours are written."""
         self._folds = tuple((folds or {}).items())
-        self._numbers = {self._words_of(word)[0]: value for word, value in (numbers or {}).items()}
+        self._numbers = {words_of(word)[0]: value for word, value in (numbers or {}).items()}
         self._starts: dict[str, list[tuple[str, str, tuple[str, ...]]]] = defaultdict(list)
         self._exact: set[str] = set()
         self._stems: set[str] = set()
@@ -66,9 +66,9 @@ class Phrases:
         for meaning, phrases in meanings.items():
             for phrase in phrases:
                 self._add(meaning, phrase)
-        self._known = {self._folded(word) for word in known} | self._exact
+        self._known = set(known) | self._exact
         self._listed = {
-            self._words_of(bad)[0]: self._words_of(good)[0]
+            words_of(bad)[0]: words_of(good)[0]
             for good, spellings in (misspelt or {}).items()
             for bad in spellings
         }
@@ -78,12 +78,13 @@ class Phrases:
         self.terms = lru_cache(_REMEMBERED)(self._terms)
 
     def _folded(self, word: str) -> str:
-        for letters, other in self._folds:
-            word = word.replace(letters, other)
-        return word
-
-    def _words_of(self, phrase: str) -> tuple[str, ...]:
-        return tuple(self._folded(word) for word in words_of(phrase))
+        """The word as ours are written, where it is only written in another way: "gruen"."""
+        if word in self._known or not self._folds:
+            return word
+        other = word
+        for letters, ours in self._folds:
+            other = other.replace(letters, ours)
+        return other if other in self._known or self._stems_of(other) else word
 
     @property
     def words(self) -> set[str]:
@@ -106,7 +107,7 @@ class Phrases:
         if part in {GAP, NUMBER}:
             return (part,)
         bare = part.strip("*")
-        words = self._words_of(bare)
+        words = words_of(bare)
         if "*" not in part:
             self._exact.update(words)
             return words

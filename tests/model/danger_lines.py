@@ -1,0 +1,38 @@
+"""The files of lines about danger, and the sentences of the corpora."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+HERE = Path(__file__).parent
+LANGUAGES = ("en", "de")
+
+
+class Sentence(NamedTuple):
+    """A sentence of a corpus, with the words of its label."""
+
+    label: tuple[str, ...]
+    text: str
+
+    @property
+    def stance(self) -> str:
+        """``danger``, ``denied`` or empty, as labelled."""
+        return next((word for word in self.label if word in ("danger", "denied")), "")
+
+
+def lines(name: str) -> list[str]:
+    """The lines of ``danger_NAME.txt``; those with "# " in front are comments."""
+    text = (HERE / f"danger_{name}.txt").read_text(encoding="utf-8")
+    return [line for line in text.splitlines() if line and not line.startswith("# ")]
+
+
+def corpus(language: str, part: str) -> list[Sentence]:
+    """``part`` is ``tune`` or ``kept``; empty where there is no such corpus."""
+    return list(_sentences(HERE / "corpus" / language / f"{part}.txt"))
+
+
+def _sentences(path: Path) -> Iterator[Sentence]:
+    for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
+        if line.strip() and not line.startswith("#"):
+            _, label, text = line.split("|", 2)
+            yield Sentence(tuple(label.replace("?", "").replace("/", " ").split()), text.strip())
