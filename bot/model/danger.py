@@ -75,7 +75,7 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
     excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT and hit.exact]
     dangers = covered(hit for _, hits in found for hit in hits if hit.meaning not in SIGNS)
-    denied = _denied(words, dangers, found) if dangers else []
+    before, behind = _denials(words, dangers, found) if dangers else ([], [])
     for lexicon, hits in found:
         grave = [hit for hit in hits if hit.meaning not in SIGNS]
         if not grave:
@@ -83,53 +83,59 @@ def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
         unsure = clause.asks or any(hit.meaning == "hedges" for hit in lexicon.within.find(words))
         if not unsure:
             grave = [hit for hit in grave if not hit.meaning.endswith(IF_ASKED)]
+        elsewhere = _elsewhere(words, lexicon, lexicons)
         asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
         for hit in outside(grave, excuses):
-            if _foreign(words, hit, lexicon, lexicons):
+            if elsewhere.issuperset(words[hit.start : hit.end]):
                 continue
             yield _Sign(
                 rule=hit.meaning.removesuffix(IF_ASKED),
                 word=" ".join(words[hit.start : hit.end]),
-                stance="denied" if denied[hit.start] else "asked" if asked else "said",
+                stance="denied"
+                if before[hit.start] or behind[hit.end]
+                else "asked"
+                if asked
+                else "said",
                 doubt=unsure,
                 language=lexicon.language,
                 exact=hit.exact,
             )
 
 
-def _foreign(
-    words: Sequence[str], hit: Found, lexicon: Lexicon, lexicons: Sequence[Lexicon]
-) -> bool:
-    """Whether it is an ordinary word of another language, which all its neighbours speak."""
-    said = words[hit.start : hit.end]
+def _elsewhere(
+    words: Sequence[str], lexicon: Lexicon, lexicons: Sequence[Lexicon]
+) -> frozenset[str]:
+    """Words that are ordinary in another language, which all that is around them speaks."""
+    ordinary: set[str] = set()
     for other in lexicons:
-        if other is lexicon or not other.own_words.issuperset(said):
+        if other is lexicon or not other.own_words:
             continue
-        beside = [*words[: hit.start], *words[hit.end :]]
-        theirs = [word for word in beside if word in other.known and word not in lexicon.known]
-        ours = [word for word in beside if word in lexicon.known and word not in other.known]
+        theirs = any(word in other.known and word not in lexicon.known for word in words)
+        ours = any(word in lexicon.known and word not in other.known for word in words)
         if theirs and not ours:
-            return True
-    return False
+            ordinary |= other.own_words
+    return frozenset(ordinary)
 
 
-def _denied(
+def _denials(
     words: Sequence[str],
     dangers: Container[int],
     found: Sequence[tuple[Lexicon, Sequence[Found]]],
-) -> list[bool]:
-    """For each place, whether a denial reaches it, over small words and other dangers.
+) -> tuple[list[bool], list[bool]]:
+    """For each place, whether a denial before it, or from it on, reaches it.
 
-    In any language: "no gas" is a denial, although German knows the gas and not the no.
+    Over small words and other dangers, and in any language: "no gas" is a denial, although
+    German knows the gas and not the no.
     """
     flags = ["" if index in dangers else word for index, word in enumerate(words)]
-    denied = [False] * (len(words) + 1)
+    before, behind = [False] * (len(words) + 1), [False] * (len(words) + 1)
     for lexicon, hits in found:
         ends = {hit.end for hit in hits if hit.meaning == DENIES}
-        before = reach(flags, ends, lexicon.denying_words | {""})
-        behind = _denied_behind(flags, hits, lexicon)
-        denied = [any(each) for each in zip(denied, before, behind, strict=True)]
-    return denied
+        reached = reach(flags, ends, lexicon.denying_words | {""})
+        before = [one or two for one, two in zip(before, reached, strict=True)]
+        reached = _denied_behind(flags, hits, lexicon)
+        behind = [one or two for one, two in zip(behind, reached, strict=True)]
+    return before, behind
 
 
 def _denied_behind(flags: Sequence[str], hits: Sequence[Found], lexicon: Lexicon) -> list[bool]:

@@ -80,6 +80,13 @@ def misspellings(word: str, language: str) -> Iterator[tuple[str, str]]:
             yield "slip", word[:i] + key + word[i + 1 :]
 
 
+def _is_word(word: str, lexicon: Lexicon) -> bool:
+    other = word
+    for letters, ours in lexicon.folds.items():
+        other = other.replace(letters, ours)
+    return word in lexicon.known or other in lexicon.known
+
+
 def generated(lexicon: Lexicon, lexicons: Sequence[Lexicon]) -> list[Misspelt]:
     """All misspellings of a language's words of danger, each once."""
     made: dict[str, Misspelt] = {}
@@ -88,6 +95,6 @@ def generated(lexicon: Lexicon, lexicons: Sequence[Lexicon]) -> list[Misspelt]:
             if wrong == word or wrong in made:
                 continue
             parts = wrong.split()
-            own = any(all(part in each.known for part in parts) for each in lexicons)
+            own = any(all(_is_word(part, each) for part in parts) for each in lexicons)
             made[wrong] = Misspelt(kind, word, wrong, own)
     return list(made.values())

@@ -1,49 +1,44 @@
-"""Words of danger: what must stop, what must not, misspelt, denied, hidden and in any length.
+"""Words of danger: what must stop, what must not, denied, hidden and in any length.
 
-Run with ``-s`` to see the figures.
+Misspellings and the corpora: ``test_danger_beside.py``; figures: ``danger_figures.py``.
 """
 
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from bot.model.danger import Danger, find
-from bot.model.lexicon import Lexicon, Rule
+from bot.model.lexicon import Rule
 from bot.model.tokens import LONGEST
-from bot.speak.lexicon import every_lexicon, lexicon
+from bot.speak.lexicon import every_lexicon, languages
+from tests.model.danger_lines import LANGUAGES, lines
 
 LEXICONS = every_lexicon()
-HERE = Path(__file__).parent
-
-
-def lines(name: str) -> list[str]:
-    text = (HERE / name).read_text(encoding="utf-8")
-    return [line for line in text.splitlines() if line and not line.startswith("# ")]
-
-
-STOPS, NOT = lines("danger_stops.en.txt"), lines("danger_not.en.txt")
+SPOKEN = [language for language in LANGUAGES if language in languages()]
+STOPS = [line for language in SPOKEN for line in lines(f"stops.{language}")]
+NOT = [line for language in SPOKEN for line in lines(f"not.{language}")]
 
 
 @pytest.mark.parametrize("words", STOPS)
 def test_stops(words: str) -> None:
     found = find(words, LEXICONS)
     assert found is not None
-    assert found.stance == "said"
+    assert found.stance != "denied"
 
 
 @pytest.mark.parametrize("words", NOT)
 def test_does_not_stop(words: str) -> None:
+    """In all languages together: none of them is tripped by the words of another."""
     assert find(words, LEXICONS) is None
 
 
 @pytest.mark.parametrize("rule", Rule.__args__)  # type: ignore[attr-defined]
-def test_every_rule_is_met_by_a_line(rule: str) -> None:
-    found = {danger.rule for words in STOPS if (danger := find(words, LEXICONS))}
-    assert rule in found
+@pytest.mark.parametrize("language", SPOKEN)
+def test_every_rule_is_met_by_a_line(language: str, rule: str) -> None:
+    every = (find(words, LEXICONS) for words in lines(f"stops.{language}"))
+    assert rule in {danger.rule for danger in every if danger}
 
 
 @pytest.mark.parametrize(
@@ -77,6 +72,9 @@ def test_every_rule_is_met_by_a_line(rule: str) -> None:
         ("any smoke", "smoke", "smoke", "said"),  # no question mark: in doubt it is danger
         ("is that smoke?", "smoke", "smoke", "said"),
         ("smoke?", "smoke", "smoke", "said"),
+        ("no there is smoke", "smoke", "smoke", "said"),
+        ("nothing hot", "heat", "hot", "denied"),
+        ("no gas in here", "gas", "gas", "denied"),  # both languages know gas, one the no
     ],
 )
 def test_rule_word_and_stance(words: str, rule: str, found: str, stance: str) -> None:
@@ -120,60 +118,63 @@ def test_an_excuse_reaches_no_further_than_its_own_words() -> None:
     assert find("fire, door stuck", LEXICONS) is not None
 
 
-# --- misspellings ---------------------------------------------------------------------------
-#
-# The generator, for every single word of danger in the lexicon:
-#   swap      two neighbouring letters change places               (words of 3 letters or more)
-#   drop      one letter is missing                                (5 or more)
-#   double    one letter stands twice                              (5 or more)
-#   slip      one letter is that of a neighbouring key (QWERTY)    (5 or more)
-# Left out are results that are words of their own, as "fallen" gives "fallen": what the lexicon
-# itself knows under another meaning or lists as plain.
-
-KEYS = ("qwertyuiop", "asdfghjkl", "zxcvbnm")
-BESIDE = {
-    key: {row[i + step] for step in (-1, 1) if 0 <= i + step < len(row)}
-    for row in KEYS
-    for i, key in enumerate(row)
-}
-
-
-def misspellings(word: str) -> Iterator[tuple[str, str]]:
-    for i in range(len(word) - 1):
-        yield "swap", word[:i] + word[i + 1] + word[i] + word[i + 2 :]
-    if len(word) < 5:
-        return
-    for i, letter in enumerate(word):
-        yield "drop", word[:i] + word[i + 1 :]
-        yield "double", word[:i] + letter + word[i:]
-        for key in sorted(BESIDE.get(letter, ())):
-            yield "slip", word[:i] + key + word[i + 1 :]
+@pytest.mark.skipif("de" not in languages(), reason="needs the German words")
+@pytest.mark.parametrize(
+    ("words", "stance"),
+    [
+        ("kein Rauch", "denied"),
+        ("es raucht nicht", "denied"),
+        ("es raucht hier nichts", "denied"),
+        ("keine Funken und kein Rauch", "denied"),
+        ("es riecht nicht", "denied"),
+        ("niemand ist verletzt", "denied"),
+        ("es riecht nicht gut", "said"),
+        ("es raucht nicht mehr", "said"),
+        ("nicht nur Rauch", "said"),
+        ("nein, Rauch", "said"),
+        ("keine Luft mehr", "said"),
+        ("gibt es Rauch?", "asked"),
+        ("riecht es verbrannt?", "asked"),
+    ],
+)
+def test_stance_in_german(words: str, stance: str) -> None:
+    found = find(words, LEXICONS)
+    assert found is not None
+    assert found.stance == stance
 
 
-def generated(words: Lexicon) -> Iterator[tuple[str, str, str]]:
-    single = {
-        phrase
-        for listed in words.danger.values()
-        for phrase in listed
-        if phrase.isascii() and phrase.isalpha() and len(phrase) >= 3
-    }
-    for word in sorted(single):
-        for how, wrong in misspellings(word):
-            if wrong != word and wrong not in words.known:
-                yield how, word, wrong
+@pytest.mark.parametrize(
+    ("words", "doubt"),
+    [
+        ("there is smoke", False),
+        ("smoke?", True),
+        ("might be smoke", True),
+        ("I think I can smell something", True),
+        ("bit warm?", True),
+        ("smoke? yes there is smoke", False),
+    ],
+)
+def test_doubt(words: str, doubt: bool) -> None:
+    found = find(words, LEXICONS)
+    assert found is not None
+    assert found.doubt is doubt
 
 
-def test_misspellings_still_stop(capsys: pytest.CaptureFixture[str]) -> None:
-    made = list(generated(lexicon("en")))
-    missed = [case for case in made if find(f"there is {case[2]} here", LEXICONS) is None]
-    kinds = {
-        how: sum(case[0] == how for case in made) for how in ("swap", "drop", "double", "slip")
-    }
-    with capsys.disabled():
-        print(f"\nmisspellings: {kinds}, missed {len(missed)} of {len(made)}")
-        print(f"danger: {len(STOPS)} lines that stop, {len(NOT)} that do not")
-    assert len(made) > 2000
-    assert missed == []
+@pytest.mark.skipif("de" not in languages(), reason="needs the German words")
+@pytest.mark.parametrize(
+    ("words", "spoken"),
+    [
+        ("there is smoke", ("en",)),
+        ("da ist Rauch", ("de",)),
+        ("Rauch, smoke!", ("de", "en")),
+        ("gas", ("de", "en")),
+        ("rauhc", ("de",)),
+    ],
+)
+def test_it_says_in_which_languages(words: str, spoken: tuple[str, ...]) -> None:
+    found = find(words, LEXICONS)
+    assert found is not None
+    assert sorted(found.languages) == sorted(spoken)
 
 
 def test_a_word_of_its_own_is_no_misspelling() -> None:
@@ -194,10 +195,10 @@ def test_a_danger_beside_anything_stops(harmless: str, danger: str, between: str
     for words in (harmless + between + danger, danger + between + harmless):
         found = find(words, LEXICONS)
         assert found is not None
-        assert found.stance == "said"
+        assert found.stance != "denied"
 
 
-@pytest.mark.parametrize("piece", ["smoke ", "no ", "a", "s ", "a. ", "<@", "alarm ", "too hot "])
+@pytest.mark.parametrize("piece", ["smoke ", "no ", "a", "s ", "a. ", "<@", "alarm ", "fell "])
 def test_time_grows_no_faster_than_the_text(piece: str) -> None:
     def took(length: int) -> float:
         words = (piece * length)[:length]
