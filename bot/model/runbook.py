@@ -216,6 +216,11 @@ class Runbook(Part):
         default=(), description="what contacts ask back, the more particular first"
     )
 
+    trouble: dict[str, tuple[str, ...]] = Field(
+        default_factory=dict,
+        description="per language: phrases that say, after the evening, that something is wrong",
+    )
+
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         for problem in problems(self):
@@ -255,6 +260,15 @@ class Runbook(Part):
             if hits:
                 return self.answers[-max(hits)[2]]
         return None
+
+    @cached_property
+    def _trouble(self) -> tuple[Phrases, ...]:
+        return tuple(Phrases({"trouble": phrases}) for phrases in self.trouble.values())
+
+    def says_trouble(self, said: str) -> bool:
+        """Whether the words, after the evening, say in any language that something is wrong."""
+        words = words_of(said)
+        return any(phrases.find(words) for phrases in self._trouble)
 
     def names_part(self, asked: str, lang: str) -> bool:
         """Whether a question has few words, or shares one of some length with the parts' names."""
@@ -312,7 +326,7 @@ def problems(book: Runbook) -> Iterator[str]:
         for stage_id in answer.stages:
             if stage_id not in ids:
                 yield f"answers: {answer.topic}: there is no stage {stage_id}"
-        for phrases in answer.words.values():
+        for phrases in (*answer.words.values(), *book.trouble.values()):
             if not phrases or not all(words_of(phrase) for phrase in phrases):
                 yield f"answers: {answer.topic}: a phrase has no words"
     if "en" not in book.words:

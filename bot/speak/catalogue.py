@@ -3,7 +3,8 @@
 A file ``bot/speak/<lang>/messages.yaml`` is one mapping. Its own settings are ``edition`` (a
 number, raised when a text's placeholders change), ``fallback`` (a language whose texts stand
 in for missing ones), ``weekdays`` (seven names from Monday), ``months`` (twelve names) and
-``day`` (the form of a date, such as ``{weekday} {day} {month}``). Every other key is a text.
+``day`` (the form of a date, such as ``{weekday} {day} {month}``) and ``soon`` (what is put
+behind a time when the clocks go back before it, with ``{minutes}``). Every other key is a text.
 
 Placeholders: ``{name}`` is the argument as it is; ``{start:time}`` and ``{start:day}`` an
 instant (ms) in the reader's zone; ``{wait:minutes}`` a span (ms) as a number of minutes;
@@ -29,7 +30,7 @@ REFERENCE = "en"
 FORMS = frozenset({"", "time", "day", "minutes", "mention", "link"})
 LABEL_LENGTH = 75
 MISSING = "\N{EN DASH}"
-_SETTINGS = frozenset({"edition", "fallback", "weekdays", "months", "day"})
+_SETTINGS = frozenset({"edition", "fallback", "weekdays", "months", "day", "soon"})
 
 
 class CatalogueError(Exception):
@@ -68,6 +69,7 @@ class Names:
     weekdays: tuple[str, ...] = ()
     months: tuple[str, ...] = ()
     day: str = "{weekday} {day} {month}"
+    soon: str = ""
 
 
 #: How a way of sending shows a piece: (form, value) -> text. It gets times already in words,
@@ -134,8 +136,12 @@ class Texts:
         *,
         show: Show = as_it_is,
         lenient: bool = False,
+        now: int = 0,
     ) -> str:
         """The text with its arguments filled in.
+
+        ``now`` (ms), where it is known, is when the text is written: a time behind a change of
+        the clocks, which would be puzzling, is then also said in minutes.
 
         ``show`` turns a value into what the way of sending understands. ``lenient``: an
         argument that is missing or cannot be read is shown as a dash, since the text has to go
@@ -145,26 +151,37 @@ class Texts:
         for piece in self.pieces(key):
             done.append(show("", piece.literal))
             if piece.name:
-                done.append(self._shown(key, piece, args.get(piece.name), tz, show, lenient))
+                value = args.get(piece.name)
+                done.append(self._shown(key, piece, value, (tz, now), show, lenient))
         return "".join(done)
 
     def _shown(
-        self, key: str, piece: Piece, value: str | None, tz: str, show: Show, lenient: bool
+        self,
+        key: str,
+        piece: Piece,
+        value: str | None,
+        where: tuple[str, int],
+        show: Show,
+        lenient: bool,
     ) -> str:
         try:
-            return show(piece.form, self._value(key, piece, value, tz))
+            return show(piece.form, self._value(key, piece, value, where))
         except ArgumentMissing as error:
             if not lenient:
                 raise
             _log.warning("shown as a dash: %s", error)
             return MISSING
 
-    def _value(self, key: str, piece: Piece, value: str | None, tz: str) -> str:
+    def _value(self, key: str, piece: Piece, value: str | None, where: tuple[str, int]) -> str:
+        tz, now = where
         if value is None:
             raise ArgumentMissing(f"text {key!r} ({self.lang}) needs {piece.name!r}")
         try:
             if piece.form == "time":
-                return timewords.time_of_day(value, tz)
+                clock = timewords.time_of_day(value, tz)
+                left = timewords.left_over_change(value, now, tz) if now else ""
+                soon = self.names.soon.format(minutes=left) if left and self.names.soon else ""
+                return f"{clock} ({soon})" if soon else clock
             if piece.form == "day":
                 names = self.names
                 return timewords.day(value, tz, names.day, names.weekdays, names.months)
@@ -225,7 +242,8 @@ def _names(data: Mapping[str, Any], where: str, behind: Texts | None) -> Names:
         raise CatalogueInvalid(
             f"{where}: day may use {{weekday}}, {{day}}, {{month}} and {{year}} only"
         ) from None
-    return Names(tuple(data["weekdays"]), tuple(data["months"]), form)
+    soon = str(data.get("soon", behind.names.soon if behind is not None else ""))
+    return Names(tuple(data["weekdays"]), tuple(data["months"]), form, soon)
 
 
 def build(lang: str, source: str, where: str, behind: Texts | None = None) -> Texts:

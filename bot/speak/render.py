@@ -69,7 +69,13 @@ async def resolved(
         if found is None:
             continue
         if texts.has(found[1]):
-            words[name] = texts.say(found[1], done, message.tz, lenient=is_lenient(message, texts))
+            words[name] = texts.say(
+                found[1],
+                done,
+                message.tz,
+                lenient=is_lenient(message, texts),
+                now=message.made_at,
+            )
         else:
             _log.error("message %s names a text that is not there: %s", message.id, value)
             words[name] = MISSING
@@ -141,7 +147,12 @@ def chat(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> Ren
     """The message for the chat platform; ``args`` are resolved. Raises ``CatalogueError``."""
     texts = catalogue.best(message.lang)
     text = texts.say(
-        message.template, args, message.tz, show=in_chat, lenient=is_lenient(message, texts)
+        message.template,
+        args,
+        message.tz,
+        show=in_chat,
+        lenient=is_lenient(message, texts),
+        now=message.made_at,
     )
     return marked(text, metadata(message), _buttons(message, texts, args))
 

@@ -8,6 +8,8 @@ from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+#: Times further off than this (ms) belong to another day.
+_NIGHT = 12 * 60 * 60 * 1000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
@@ -42,6 +44,18 @@ def local(instant: str, tz: str) -> datetime:
 def time_of_day(instant: str, tz: str) -> str:
     """Hours and minutes by the 24-hour clock, ``18:40``; seconds are cut, as clocks do."""
     return local(instant, tz).strftime("%H:%M")
+
+
+def left_over_change(instant: str, now: int, tz: str) -> str:
+    """Minutes from ``now`` to an instant of the same night before which the clocks go back;
+    empty where they do not, or where it is past or far off."""
+    span = _milliseconds(instant) - now
+    if not 0 < span < _NIGHT:
+        return ""
+    offsets = [local(str(at), tz).utcoffset() for at in (now, instant)]
+    if offsets[0] is None or offsets[1] is None or offsets[1] >= offsets[0]:
+        return ""
+    return minutes(str(span))
 
 
 def day(instant: str, tz: str, form: str, weekdays: Sequence[str], months: Sequence[str]) -> str:

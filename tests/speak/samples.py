@@ -235,6 +235,8 @@ _ABOUT: Mapping[str, AskKind] = {
     "seen_to_do": "confirm",
     "seen_to_answer": "light",
     "still_need": "confirm",
+    "known_already": "confirm",
+    "number_noted": "confirm",
     "ahead": "confirm",
     "two_answers": "confirm",
     "where_we_are": "confirm",

@@ -19,6 +19,9 @@ class PressHolder(CallHolder, Protocol):
     def on_taken(self, call: Call, name: str) -> None:
         """Somebody has it: the contact is told who."""
 
+    def on_put_off(self, call: Call, name: str, until: int) -> None:
+        """Put off, or with a third party: the contact is told by when they hear more."""
+
     def on_closed(self, call: Call, reason: str, by: str) -> None:
         """Settled by a person: the walk-through may go on, or the site is rebooked."""
 
@@ -87,6 +90,7 @@ def _later(turn: PressHolder, actor: Actor, call: Call) -> str:
         return "put_off_enough"
     turn.emit_call(e.PutOff(call.id, until))
     turn.post_call(as_now(turn, call), "call_put_off", until=until, who=_name(turn, actor.user))
+    turn.on_put_off(as_now(turn, call), _name(turn, actor.user), until)
     return "ok"
 
 
@@ -103,6 +107,7 @@ def third_party(
         return "put_off_enough"
     turn.emit_call(e.PutOff(call.id, until, third_party=True, ticket=ticket))
     turn.post_call(as_now(turn, call), "call_third_party", until=until, who=_name(turn, actor.user))
+    turn.on_put_off(as_now(turn, call), _name(turn, actor.user), until)
     return "ok"
 
 

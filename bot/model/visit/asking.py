@@ -10,6 +10,7 @@ from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.reading import Reading
 from bot.model.runbook import Answer
+from bot.model.serial import normal
 from bot.model.visit import event as e
 from bot.model.visit.answers import raise_and_say
 from bot.model.visit.asks import particulars, prompt
@@ -47,7 +48,9 @@ def ask_back(turn: Turn, question: Question, template: str, *others: str) -> Non
         raise_and_say(turn, "not_understood", "help_coming")
         return
     turn.emit(e.AskedBack(question.id))
-    if question.asked_back:
+    if "refused" in question.lines:
+        turn.say("refused_again", buttons=_choices(question), key="prompt")
+    elif question.asked_back:
         prompt_with(turn, question, "ask_person", "ask_again")
     else:
         prompt_with(turn, question, template or "ask_again", *others, "ask_again", "ask_person")
@@ -59,13 +62,24 @@ def refused(turn: Turn, question: Question) -> None:
         raise_and_say(turn, "help", "help_coming")
         return
     turn.emit(e.AskedBack(question.id))
-    choices = (
+    template = "refused" if "refused" not in question.lines else "refused_again"
+    turn.say(template, buttons=_choices(question), key="prompt")
+
+
+def _choices(question: Question) -> tuple[Button, ...]:
+    return (
         Button(f"v:{question.id}:more10", "b_more10"),
         Button(f"v:{question.id}:help", "b_help"),
         Button(f"v:{question.id}:other_evening", "b_other_evening"),
     )
-    template = "refused" if turn.visit.replied != "refused" else "refused_again"
-    turn.say(template, buttons=choices, key="prompt")
+
+
+def known_already(turn: Turn, reading: Reading) -> bool:
+    """Whether a number from the label is one we have: an answer to a step that is past."""
+    units = turn.visit.units
+    if reading.kind == "version":
+        return any(u.version == reading.value for u in units)
+    return any(normal(u.serial) == normal(reading.value) for u in units)
 
 
 # --- kind lines ---------------------------------------------------------------------------

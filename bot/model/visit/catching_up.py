@@ -17,7 +17,8 @@ def catch_up(turn: Turn) -> None:
     if turn.visit.state != "running":
         turn.say("where_before" if turn.visit.live else "where_done", key="prompt", **_lines(turn))
     elif question is not None:
-        prompt(turn, question, PROGRESS, **_lines(turn))
+        again = turn.visit.replied == PROGRESS
+        prompt(turn, question, question.nudge if again else PROGRESS, **_lines(turn))
     else:
         turn.say(PROGRESS, key="prompt", **_lines(turn))
 

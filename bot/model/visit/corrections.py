@@ -13,13 +13,15 @@ from bot.model.visit import event as e
 from bot.model.visit.answering import answer_of, in_one_form
 from bot.model.visit.answers import answered
 from bot.model.visit.asking import reply
-from bot.model.visit.listening import Words
+from bot.model.visit.listening import Words, read_under
 from bot.model.visit.state import Given, Question
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import go_on
 
 #: So close after another's answer, the same words belong to the same question.
 _AT_ONCE = MINUTE
+#: An answer to a question that is past is told from other talk by being short.
+_SHORT = 4
 _BESIDE = frozenset(("correction", "seen", "thanks", "small_talk"))
 
 
@@ -29,7 +31,7 @@ def correct(turn: Turn, words: Words) -> tuple[Reading, ...]:
     given, question = turn.visit.given, turn.visit.question
     if given is None:
         return rest or words.readings
-    new = [r for r in rest if _other(r, given)]
+    new = _new(turn, words, given)
     if not new and question is not None and any(_answers(r, question) for r in rest):
         return rest  # it is about what is open
     if not new and any(r.kind in ("question", "help", "stop", "power_cycled") for r in rest):
@@ -51,7 +53,7 @@ def changes_mind(turn: Turn, words: Words) -> bool:
     given = turn.visit.given
     if given is None:
         return False
-    new = [r for r in words.readings if _other(r, given)]
+    new = _new(turn, words, given)
     if not new and not words.has("correction"):
         return False
     turn.emit(e.TakenBack(given.question.id, given.answer))
@@ -79,6 +81,11 @@ def _answers(reading: Reading, question: Question) -> bool:
     return not reading.ask and bool(answer_of(reading, question))
 
 
+def _new(turn: Turn, words: Words, given: Given) -> list[Reading]:
+    """What the words would have answered to the question that was answered before."""
+    return [r for r in read_under(turn, words.fact, given.question) if _other(r, given)]
+
+
 def _other(reading: Reading, given: Given) -> bool:
     """Whether it gives another answer to the question that was answered."""
     question = given.question
@@ -90,6 +97,16 @@ def _other(reading: Reading, given: Given) -> bool:
     return in_one_form(value, question) != in_one_form(given.answer, question)
 
 
+def repeats(turn: Turn, words: Words) -> bool:
+    """Whether the words answer the question before this one as it was answered."""
+    given = turn.visit.given
+    if given is None or given.question.kind not in ("serial", "version", "choice"):
+        return False
+    if len(words.fact.words.split()) > _SHORT:
+        return False
+    return any(_same(r, given) for r in read_under(turn, words.fact, given.question))
+
+
 # --- two people ----------------------------------------------------------------------------
 
 
@@ -98,10 +115,11 @@ def second_says(turn: Turn, words: Words) -> bool:
     given = turn.visit.given
     if given is None or not _just_now(turn, given, words.fact.actor.user):
         return False
-    if any(_same(r, given) for r in words.readings):
+    readings = read_under(turn, words.fact, given.question)
+    if any(_same(r, given) for r in readings):
         turn.answer = "nothing"
         return True
-    differs = any(_other(r, given) or _not_done(r, given) for r in words.readings)
+    differs = any(_other(r, given) or _not_done(r, given) for r in readings)
     return differs and _doubt(turn, given)
 
 

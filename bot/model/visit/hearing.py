@@ -15,13 +15,16 @@ from bot.model.visit import edges, more_time, outside, several, takeover
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, callback_given
 from bot.model.visit.asks import rearm
-from bot.model.visit.catching_up import joins_late, told_first
+from bot.model.visit.catching_up import catch_up, joins_late, told_first
 from bot.model.visit.corrections import second_says
 from bot.model.visit.doubt import about_danger
 from bot.model.visit.listening import Words, listen, role_of
 from bot.model.visit.outside import UNDER_WAY
 from bot.model.visit.state import Question
 from bot.model.visit.turn import Turn
+
+#: What somebody says who only looks in: they are told where we are, and that is all.
+_HELLO = frozenset(("small_talk", "thanks", "seen", "unclear"))
 
 
 def said(turn: Turn, fact: Said) -> None:
@@ -80,6 +83,9 @@ def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     if turn.visit.paused_until is not None and words.first.kind != "pause":
         more_time.end_pause(turn)
     if second_says(turn, words):
+        return
+    if newcomer and all(reading.kind in _HELLO for reading in words.readings):
+        catch_up(turn)
         return
     if newcomer:
         told_first(turn)

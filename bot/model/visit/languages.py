@@ -15,9 +15,6 @@ def asked_for(turn: Turn, words: Words) -> tuple[Reading, ...]:
     """
     wanted = next(r.value for r in words.readings if r.kind == "language")
     rest = tuple(r for r in words.readings if r.kind not in ("language", "thanks", "small_talk"))
-    if wanted not in turn.context.lexicons:
-        reply(turn, "language_unknown", "language_unknown_again")
-        return tuple(r for r in rest if not r.ask and r.kind not in ("unclear", "question"))
     user = words.fact.actor.user
     person = turn.visit.person(user)
     if person is not None and turn.visit.lang_of(person) != wanted:

@@ -24,8 +24,7 @@ CHECKS: dict[LightDo, str] = {"check_cable": "reseat", "check_power": "power_che
 
 def saw(turn: Turn, question: Question, pattern: str) -> None:
     """The contact sees ``pattern``, one of the runbook's, while ``question`` is open."""
-    stage = current(turn.visit, turn.context.book).stage
-    seen = stage.lights.get(pattern)
+    seen = what_to_do(turn, pattern)
     turn.emit(e.LightSeen(pattern))
     asked = question.kind == "light" or question.ask in CHECKS.values()
     if seen is None or not (asked or seen.do == "call"):
@@ -44,6 +43,16 @@ def saw(turn: Turn, question: Question, pattern: str) -> None:
             _check(turn, question, seen, pattern)
         case "call":
             _call(turn, seen, pattern)
+
+
+def what_to_do(turn: Turn, pattern: str) -> Seen | None:
+    """What the stage says of a light; where it says nothing, a fault of a later one is a fault."""
+    book = turn.context.book
+    seen = current(turn.visit, book).stage.lights.get(pattern)
+    if seen is not None or turn.visit.state != "running":
+        return seen
+    others = (stage.lights[pattern] for stage in book.stages if pattern in stage.lights)
+    return next((other for other in others if other.do == "call"), None)
 
 
 def _wait(turn: Turn, question: Question, template: str, *, as_expected: bool = False) -> None:

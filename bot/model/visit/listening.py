@@ -6,6 +6,7 @@ from bot.model.fact import Actor, Said
 from bot.model.people import person_key, text_key
 from bot.model.reader import read
 from bot.model.reading import Heard, Reading
+from bot.model.visit.state import Question
 from bot.model.visit.turn import Turn
 
 #: Readings that say nothing one could act on.
@@ -44,7 +45,7 @@ def role_of(turn: Turn, actor: Actor) -> str:
 def listen(turn: Turn, fact: Said) -> Words:
     """Read the words where they fell: under the open question."""
     text = f"{person_key(fact.actor.user)}:{text_key(fact.id)}"
-    return Words(fact, (*_titles(turn, fact), *_read(turn, fact)), text)
+    return Words(fact, (*_titles(turn, fact), *read_under(turn, fact, turn.visit.question)), text)
 
 
 def _titles(turn: Turn, fact: Said) -> list[Reading]:
@@ -64,12 +65,11 @@ def _titles(turn: Turn, fact: Said) -> list[Reading]:
     return [reading for reading in found if reading.kind == "danger"]
 
 
-def _read(turn: Turn, fact: Said) -> list[Reading]:
+def read_under(turn: Turn, fact: Said, question: Question | None) -> list[Reading]:
     """In the person's own language; where that gives nothing, in any other that gives something.
 
     Words of danger count in every language at once.
     """
-    question = turn.visit.question
     heard = Heard(
         stage=question.stage if question else "",
         ask=question.kind if question else None,

@@ -28,7 +28,7 @@ def heard_out(turn: Turn, words: Words) -> bool:
     elif visit.with_person:
         pass_on(turn, words.text)
         if visit.helper and wants_person:
-            turn.tell_staff(visit.helper, "helper_wanted")
+            turn.tell_staff(visit.helper, "helper_wanted", link=turn.link)
     elif visit.blocked:
         pass_on(turn, words.text)
         reply(turn, "person_has_it", "person_has_that_too")
@@ -68,7 +68,8 @@ def _after(turn: Turn, words: Words) -> None:
         if seen.do in ("check_cable", "check_power", "call")
     }
     bad = next((name for name in patterns if name in wrong), "")
-    if bad or words.has("no", "no_signal", "power_cycled") or _odd_light(words):
+    trouble = turn.context.book.says_trouble(words.fact.words)
+    if bad or trouble or words.has("no_signal", "power_cycled") or _odd_light(words):
         step = current(turn.visit, turn.context.book)
         raise_call(turn, "help", stage=step.stage.id, seen=bad)
         turn.say("after_wrong")

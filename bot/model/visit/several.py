@@ -27,12 +27,11 @@ from bot.model.visit import event as e
 from bot.model.visit.answering import answer_of
 from bot.model.visit.answers import answered, ask_how_long, callback_refused, raise_and_say
 from bot.model.visit.clock import meant
-from bot.model.visit.lights import CHECKS, saw
+from bot.model.visit.lights import CHECKS, saw, what_to_do
 from bot.model.visit.listening import Words
 from bot.model.visit.power import power_cycled
 from bot.model.visit.safety import site_stops
 from bot.model.visit.state import Question
-from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 
 #: What decides the reply whatever stands beside it.
@@ -113,8 +112,7 @@ def _light(turn: Turn, question: Question, reading: Reading, *, followed: bool) 
         return True
     if reading.ask or not reading.pattern:
         return False
-    stage = current(turn.visit, turn.context.book).stage
-    seen = stage.lights.get(reading.pattern)
+    seen = what_to_do(turn, reading.pattern)
     asked = question.kind == "light" or question.ask in CHECKS.values()
     if not asked and (seen is None or seen.do != "call") and ahead.noted(turn, question, reading):
         return True
@@ -156,22 +154,33 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             asking.refused(turn, question)
         case "no" if question.kind == "mobile":
             answered(turn, question, "no_signal")
+            if turn.visit.question is not None:
+                turn.reword(turn.visit.question.message, "callback_instead")
         case "no" if question.kind == "callback":
             callback_refused(turn)
+        case "number" if question.kind != "callback":
+            turn.emit(e.CallbackAgreed(words.text))
+            asking.prompt_with(turn, question, "number_noted", question.nudge)
+        case "serial" | "version" if asking.known_already(turn, reading):
+            asking.prompt_with(turn, question, "known_already", question.nudge)
         case "light" if ahead.noted(turn, question, reading):
             pass
         case "done" if question.kind in ("serial", "version", "choice"):
             asking.ask_back(turn, question, "still_need")
         case _:
-            if not asking.maybe_question(turn, reading, words):
+            if corrections.repeats(turn, words):
+                asking.prompt_with(turn, question, "known_already", question.nudge)
+            elif not asking.maybe_question(turn, reading, words):
                 asking.ask_back(turn, question, reading.ask, question.nudge)
 
 
 def _nothing_open(turn: Turn, words: Words) -> None:
     """Agreed and not yet begun, or nothing to do for a moment."""
+    agreed = turn.visit.state == "agreed"
+    if agreed and corrections.changes_mind(turn, words):
+        return
     if words.has("question", "unclear") and asking.told(turn, words):
         return
-    agreed = turn.visit.state == "agreed"
     asking.reply(
         turn, "agreed_wait" if agreed else "nothing_open", "write_help", start=turn.visit.start
     )

@@ -232,7 +232,8 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def with_person(self) -> bool:
         """Whether somebody of the team talks to the contact, so that we keep still."""
-        return bool(self.helper) or any(c.blocks and c.taken_by for c in self.calls)
+        taken = (c for c in self.calls if c.operator in ("ack", "shelved"))
+        return bool(self.helper) or any(c.blocks for c in taken)
 
     def person(self, user: str) -> Person | None:
         """The contact or deputy of that chat account."""

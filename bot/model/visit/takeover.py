@@ -42,7 +42,7 @@ def take_over(turn: Turn, actor: Actor) -> None:
     if visit.state not in _STATES:
         turn.answer = "nothing"
         return
-    turn.emit(e.TakenOver(actor.user, turn.at + _limit(turn)))
+    turn.emit(e.TakenOver(actor.user, _due(turn)))
     turn.say("person_coming", who=name_of(turn, actor.user), key="person")
 
 
@@ -66,7 +66,7 @@ def overdue(turn: Turn) -> None:
     """Taken over long ago: a reminder, then a call."""
     visit = turn.visit
     step = current(visit, turn.context.book)
-    turn.emit(e.TakenOverLong(turn.at + _limit(turn)))
+    turn.emit(e.TakenOverLong(_due(turn)))
     if visit.helper_reminded:
         raise_call(turn, "help", stage=step.stage.id, unit=step.unit, seen="@x:seen_taken_over")
     else:
@@ -84,5 +84,7 @@ def name_of(turn: Turn, user: str) -> str:
     return staff.name if staff else user
 
 
-def _limit(turn: Turn) -> int:
-    return minutes(turn.context.book.limits.taken_without_progress)
+def _due(turn: Turn) -> int:
+    """When who took over is reminded: not before the evening has begun."""
+    due = turn.at + minutes(turn.context.book.limits.taken_without_progress)
+    return due if turn.visit.state == "running" else max(due, turn.visit.start)

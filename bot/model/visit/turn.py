@@ -11,6 +11,7 @@ from bot.model.context import Context
 from bot.model.decision import Decision
 from bot.model.fact import AnyFact, Pressed, Said, Told
 from bot.model.message import ANSWER, ESCALATION, Button, Message
+from bot.model.policy import minutes
 from bot.model.subject import Subject, of_wave
 from bot.model.visit.card import card
 from bot.model.visit.event import AnyEvent, Asked, Replied, ThreadOpened
@@ -20,6 +21,8 @@ from bot.model.visit.state import Person, Visit
 
 #: Messages with these keys answer words: they are noted, so that none is said twice running.
 _REPLIES = frozenset(("prompt", "wait"))
+#: Within so many milliseconds a clock time alone says which one is meant.
+_SAME_DAY = minutes(12 * 60)
 
 
 class Turn:
@@ -112,6 +115,12 @@ class Turn:
         waiting = self.visit.state == "running" or call.cause in ("danger", "help", "stop")
         if self.visit.thread and waiting and call.cause != "not_started":
             self.say("person_coming", who=name, key="person")
+
+    def on_put_off(self, call: Call, name: str, until: int) -> None:
+        """A contact who waits is told by when somebody writes."""
+        if self.visit.state == "running" and call.blocks and self.visit.stopped_at is None:
+            template = "person_later" if until - self.at < _SAME_DAY else "person_later_day"
+            self.say(template, who=name, until=until, key="person")
 
     def on_closed(self, call: Call, reason: str, by: str) -> None:
         from bot.model.visit.settled import settled

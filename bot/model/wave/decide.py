@@ -125,6 +125,9 @@ class WaveTurn:
     def on_taken(self, call: Call, name: str) -> None:
         """Nobody at a site waits for this answer."""
 
+    def on_put_off(self, call: Call, name: str, until: int) -> None:
+        """Nobody at a site waits for it."""
+
     def on_closed(self, call: Call, reason: str, by: str) -> None:
         """The hold stays until a person resumes the wave."""
 
