@@ -60,6 +60,8 @@ def said(turn: Turn, fact: Said) -> None:
         edges.stranger(turn, words)
     else:
         sign_of_life(turn)
+        if came == "crossed" and not turn.visit.blocked and second_says(turn, words):
+            return
         kept = edges.kept(turn, words, came)
         if kept is not None:
             _from_site(turn, kept, newcomer=newcomer)
