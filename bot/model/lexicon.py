@@ -11,7 +11,7 @@ from typing import Literal, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from bot.model.phrases import EDIT_FROM, Phrases
-from bot.model.runbook import Colour
+from bot.model.runbook import AskKind, Colour
 from bot.model.tokens import words_of
 
 #: What a phrase may mean beside lights, times, serials, versions and choices.
@@ -31,6 +31,9 @@ Meaning = Literal[
     "thanks",
     "small_talk",
     "correction",
+    "call_me",
+    "trouble",
+    "sorry",
 ]
 #: The rules of danger; each names what was seen.
 Rule = Literal[
@@ -46,6 +49,8 @@ Joining = Literal["and", "but", "then"]
 NOT, DENIES, ENQUIRES, DENIES_AFTER = "-", "!", "?", "<"
 #: Behind a rule: danger only where it is asked or hedged.
 IF_ASKED = "??"
+#: Stands between a kind of question and what something means only as an answer to it.
+WHEN = "|"
 SIGNS = frozenset((NOT, DENIES, ENQUIRES, DENIES_AFTER))
 Phrase = str
 Listed = tuple[Phrase, ...]
@@ -109,7 +114,20 @@ class Lexicon(Words):
     enquires: Listed = Field(description="how a clause starts that only asks about danger")
 
     meanings: dict[Meaning, Said]
+    when: dict[AskKind | Literal["none"], dict[Meaning, Said]] = Field(
+        default_factory=dict,
+        description="what means something only as the answer to this question; none: unasked",
+    )
     negates: Listed = Field(description="what turns a phrase behind it into its opposite")
+    negates_next: Listed = Field(
+        default=(), description="what turns only the very next phrase: no, none"
+    )
+    unreal: Listed = Field(
+        default=(), description="what says that a phrase behind it is not so yet: when, should be"
+    )
+    negates_on: Listed = Field(
+        default=(), description="words that carry a negation on to the next phrase: or, nor"
+    )
     negates_after: Listed = Field(
         default=(), description="what turns a phrase before it, where a language does so"
     )
@@ -149,6 +167,7 @@ class Lexicon(Words):
     clock: tuple[Clock, ...]
 
     serial_labels: Listed = Field(description="words printed or said before a serial number")
+    dashes: Listed = Field(default=(), description="words for the dash in a serial number")
     version_labels: Listed = Field(description="words printed or said before a version")
     dots: Listed = Field(description="words for the dot in a version")
     choices: dict[str, Listed] = Field(default_factory=dict, description="by the answer's key")
@@ -207,8 +226,13 @@ class Lexicon(Words):
         """Words over which a negation reaches a phrase, folded."""
         return frozenset(word for phrase in self.negates_through for word in words_of(phrase))
 
+    @cached_property
+    def linking_words(self) -> frozenset[str]:
+        """Words that carry a negation from one phrase on to the next."""
+        return frozenset(word for phrase in self.negates_on for word in words_of(phrase))
+
     def _all_phrases(self) -> Iterator[str]:
-        for said in self.meanings.values():
+        for _, said in self._meant():
             yield from (*said.alone, *said.within, *said.maybe)
         for group in (
             self.danger,
@@ -261,20 +285,30 @@ class Lexicon(Words):
             if len(words) == 1 and len(words[0]) >= EDIT_FROM and words[0].isalpha()
         }
 
+    def _meant(self) -> Iterator[tuple[str, Said]]:
+        """Every meaning with its words; ``ask|meaning`` where it depends on the question."""
+        for meaning, said in self.meanings.items():
+            yield meaning, said
+        for ask, meanings in self.when.items():
+            for meaning, said in meanings.items():
+                yield f"{ask}{WHEN}{meaning}", said
+
     @cached_property
     def alone(self) -> Phrases:
         """What a clause may say and nothing else."""
-        said = {str(k): v.alone for k, v in self.meanings.items()}
+        said = {meaning: said.alone for meaning, said in self._meant()}
         return self._ready({**said, "filler": self.fillers, "nothing": self.nothing})
 
     @cached_property
     def within(self) -> Phrases:
         """What may stand anywhere in a clause; ``?`` marks the unsure ones."""
-        sure = {str(k): v.within for k, v in self.meanings.items()}
-        unsure = {f"{k}?": v.maybe for k, v in self.meanings.items()}
+        sure = {meaning: said.within for meaning, said in self._meant()}
+        unsure = {f"{meaning}?": said.maybe for meaning, said in self._meant()}
         signs = {
             "negates": self.negates,
+            "negates_next": self.negates_next,
             "negates_after": self.negates_after,
+            "unreal": self.unreal,
             "unless": self.unless,
             "hedges": self.hedges,
             "asks": self.asks,
@@ -307,7 +341,8 @@ class Lexicon(Words):
             for phrase in self._all_phrases()
             if words.intersection(words_of(phrase.replace("*", ""))[1:])
         }
-        return self._ready({**joins, "cut": self.cuts, "bound": tuple(sorted(bound))})
+        behind = (*self.meanings["correction"].within, *self.meanings["correction"].alone)
+        return self._ready({**joins, "cut": self.cuts, "behind": behind, "bound": tuple(bound)})
 
     @cached_property
     def asked_for(self) -> Phrases:

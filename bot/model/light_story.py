@@ -6,14 +6,17 @@ box" is no answer at all. Sights that nothing puts in order add up: "green. It b
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import cast
 
 from bot.model.light import ANY_MODE, BLINKING, mode_of
 from bot.model.phrases import Found
 from bot.model.runbook import Colour, Mode
-from bot.model.words import Part, not_inside, overlap
+from bot.model.words import ABOUT_LIGHTS, Part
 
 OFF: frozenset[Mode] = frozenset(("off",))
+#: So many times on and off, one after the other, are blinking.
+_ON_OFF = 3
 _MODES: dict[str, frozenset[Mode]] = {
     "is:steady": frozenset(("steady",)),
     "is:blinking": BLINKING,
@@ -24,7 +27,15 @@ _MODES: dict[str, frozenset[Mode]] = {
     "is:off": OFF,
     "is:lit": ANY_MODE - {"off"},
 }
-_ABOUT = ("colour:", "is:", "rate:")
+#: What a phrase says when a negation reaches it; where nothing stands here it says nothing.
+_TURNED: dict[str, frozenset[Mode]] = {
+    "is:steady": BLINKING | OFF,
+    "is:blinking": frozenset(("steady", "off")),
+    "is:slow": BLINKING,
+    "is:fast": BLINKING,
+    "is:off": ANY_MODE - OFF,
+    "is:lit": OFF,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,51 +65,50 @@ class Story:
 
     sights: list[Sight] = field(default_factory=list)
     said: set[str] = field(default_factory=set)  # the meanings found
+    plain: bool = False  # a clause says a colour and hardly anything else
+    nothing: bool = False  # a clause says "nothing"
+    newer: bool = False  # a change was said, but not yet what to
 
     def marked(self, mark: str) -> bool:
         return f"mark:{mark}" in self.said
 
 
-def story_of(parts: Sequence[Part]) -> Story:
-    """What is told, clause by clause."""
+def story_of(parts: Sequence[Part], *, asked: bool) -> Story:
+    """What is told, clause by clause. ``asked``: a light was asked about, so "nothing" is dark."""
     story = Story()
     for part in parts:
-        hits = hits_of(part)
+        hits = part.about_lights
         story.said.update(hit.meaning for hit in hits)
-        told = [hit for hit in hits if hit.meaning.startswith(_ABOUT)]
+        told = [hit for hit in hits if hit.meaning.startswith(ABOUT_LIGHTS)]
         if told:
             _tell(story, part, hits, told)
+            coloured = any(hit.meaning.startswith("colour:") for hit in told)
+            story.plain |= coloured and not part.says_more_than(hits)
+        elif any(hit.meaning == "mark:newer" for hit in hits):
+            story.newer = True
+        elif asked and _nothing(part):
+            story.sights.append(Sight(modes=OFF, asks=part.asks, newer=part.join == "then"))
+            story.nothing = True
         elif any(hit.meaning == "mark:elsewhere" and part.says_only(hit) for hit in hits):
             story.sights[-1:] = [replace(sight, elsewhere=True) for sight in story.sights[-1:]]
     return story
 
 
-def hits_of(part: Part) -> list[Found]:
-    """What the clause says about lights; coloured things and lost power left out."""
-    hits = part.lights
-    if not hits:
-        return hits
-    power = [hit for hit in part.signs if hit.meaning == "power_cycled"]
-    things = {hit.start for hit in hits if hit.meaning == "thing"}
-    hits = [hit for hit in hits if hit.meaning != "thing" and not _on_thing(hit, things)]
-    lamp = [hit for hit in hits if hit.meaning == "light"]
-    rest = not_inside([hit for hit in hits if hit.meaning != "light"])
-    rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
-    return lamp + rest
-
-
-def _on_thing(hit: Found, things: set[int]) -> bool:
-    return hit.meaning.startswith("colour:") and hit.end in things
+def _nothing(part: Part) -> bool:
+    """Whether the clause says "nothing" and no more, when asked what the light shows."""
+    return any(hit.meaning == "nothing" and part.says_only(hit) for hit in part.alone)
 
 
 def _tell(story: Story, part: Part, hits: Sequence[Found], told: Sequence[Found]) -> None:
     """The sights of one clause; it holds several when a word for change stands between."""
     turned = dict(zip(told, part.turned(told), strict=True))
+    real = not any(hit.meaning == "unreal" for hit in part.signs)
     elsewhere = any(hit.meaning == "mark:elsewhere" for hit in hits)
     start = Sight(
         asks=part.asks, asked_of=part.starts_asking, hedged=part.hedged, elsewhere=elsewhere
     )
-    sight = replace(start, newer=part.join == "then")
+    sight = replace(start, newer=part.join == "then" or story.newer)
+    story.newer = False
     for hit in sorted(hits, key=lambda hit: hit.start):
         if hit.meaning == "mark:newer":
             if not sight.empty:
@@ -108,16 +118,24 @@ def _tell(story: Story, part: Part, hits: Sequence[Found], told: Sequence[Found]
         elif hit.meaning == "mark:older":
             sight = replace(sight, older=True)
         elif hit in turned:
-            sight = _with(sight, hit, turned=turned[hit])
+            sight = _with(sight, hit) if not turned[hit] else _without(sight, hit, real=real)
     if not sight.empty:
         story.sights.append(sight)
 
 
-def _with(sight: Sight, hit: Found, *, turned: bool) -> Sight:
+def _without(sight: Sight, hit: Found, *, real: bool) -> Sight:
+    """What the sight is when it is not as the phrase says; not real: it is only not so yet."""
+    if hit.meaning.startswith("colour:"):
+        return replace(sight, other=True)
+    modes = _TURNED.get(hit.meaning) if real else None
+    if modes is None:
+        return sight
+    return replace(sight, modes=modes if sight.modes is None else sight.modes & modes)
+
+
+def _with(sight: Sight, hit: Found) -> Sight:
     kind, _, value = hit.meaning.partition(":")
     sight = replace(sight, exact=sight.exact and hit.exact)
-    if turned:
-        return replace(sight, other=sight.other or kind == "colour")
     if kind == "colour":
         if value == "other":
             return replace(sight, other=True)
@@ -155,15 +173,26 @@ def latest(sights: Sequence[Sight]) -> Sight:
             now = _both(now, sight)
         elif sight.colours or sight.other or sight.modes == OFF:
             now = sight
-        else:  # only its behaviour changed
+        else:  # only its behaviour changed, or is told in full
+            both = (now.modes or frozenset()) & (sight.modes or frozenset())
             now = replace(
                 now,
-                modes=sight.modes,
-                odd_rate=sight.odd_rate,
+                modes=both or sight.modes,
+                odd_rate=sight.odd_rate or (bool(both) and now.odd_rate),
                 asks=now.asks or sight.asks,
                 hedged=now.hedged or sight.hedged,
             )
     return now
+
+
+def true_now(sights: Sequence[Sight]) -> Sight:
+    """What is true last; of what is no longer so only a colour that was not said again."""
+    current = [sight for sight in sights if not sight.older]
+    seen = latest(current or sights)
+    if current and not seen.colours and not seen.other and seen.modes not in (None, OFF):
+        before = latest([sight for sight in sights if sight.older])
+        return replace(seen, colours=before.colours, hedged=seen.hedged or before.hedged)
+    return seen
 
 
 def _both(one: Sight, two: Sight) -> Sight:
@@ -179,6 +208,17 @@ def _both(one: Sight, two: Sight) -> Sight:
         hedged=one.hedged or two.hedged,
         exact=one.exact and two.exact,
     )
+
+
+def flashing(sights: Sequence[Sight]) -> list[Sight]:
+    """The sights, with "on, off, on, off" as one that blinks."""
+    if len(sights) < _ON_OFF:
+        return list(sights)
+    states = [s.modes == OFF for s in sights if s.modes in (OFF, ANY_MODE - OFF) and not s.colours]
+    if len(states) < _ON_OFF or any(one == two for one, two in pairwise(states)):
+        return list(sights)
+    rest = [s for s in sights if s.modes not in (OFF, ANY_MODE - OFF) or s.colours]
+    return [Sight(modes=BLINKING), *rest]
 
 
 def goes_round(sights: Sequence[Sight]) -> bool:

@@ -17,6 +17,7 @@ _VERSION = re.compile(
     r"(?<![\w.:-])v?(?P<version>\d{1,4}(?:\.\d{1,4}){1,4}(?:-?(?:rc|beta|alpha|b|a)\.?\d{0,3})?)"
     r"(?![\w:-]|\.\w)"
 )
+_DASHES = str.maketrans(dict.fromkeys("_\u2010\u2011\u2012\u2013\u2014\u2212", "-"))
 _PHONE = re.compile(r"(?:\+|0)\d{9,14}")
 _LEAST, _MOST = 5, 32  # letters and digits of a serial
 #: When no serial was asked for, only what can hardly be anything else counts.
@@ -52,7 +53,10 @@ def _codes(text: str, models: Collection[str], lexicon: Lexicon) -> Iterator[str
     The name of a model is printed beside the serial on many labels and is none.
     """
     run: list[str] = []
-    for raw in re.split(r"[\s:#=()\[\]]+", text):
+    dashes = {dash: "-" for dash in lexicon.dashes} if lexicon.dashes else {}
+    for raw in re.split(r"[\s:#=()\[\]]+", text.translate(_DASHES)):
+        if dashes.get(raw.casefold()):
+            continue
         token = raw.strip(".,;!?\"'`*_<>")
         code = _CODE.fullmatch(token) is not None and normal(token) not in models
         belongs = code and _belongs(token, lexicon)
@@ -83,8 +87,11 @@ def _is_measure(token: str, lexicon: Lexicon) -> bool:
 
 def _joined(run: Sequence[str], lexicon: Lexicon) -> Iterator[str]:
     """One code out of its pieces, without the label in front ("S HML-4F7K2Q")."""
-    if len(run) > 1 and run[0].casefold() in lexicon.serial_labels and len(run[1]) >= _LEAST:
-        run = run[1:]
+    labels = 0
+    while labels < len(run) - 1 and run[labels].casefold() in lexicon.serial_labels:
+        labels += 1
+    if labels and len(run[labels]) >= _LEAST:
+        run = run[labels:]
     if any(sign.isdigit() for token in run for sign in token):
         yield run[0] if len(run) == 1 else "".join(run)
 

@@ -4,9 +4,19 @@ A fault is never guessed away: what could be one is either taken as it, or asked
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from bot.model.light import ANY_MODE, BLINKING, fitting
-from bot.model.light_story import OFF, Sight, Story, goes_round, latest, story_of
+from bot.model.light_story import (
+    OFF,
+    Sight,
+    Story,
+    flashing,
+    goes_round,
+    latest,
+    story_of,
+    true_now,
+)
 from bot.model.reading import Heard, Light, Reading
 from bot.model.runbook import Colour, Runbook
 from bot.model.words import Part
@@ -21,37 +31,43 @@ _ASK: dict[str, str] = {
     "several": "ask_which_light",
     "alternates": "ask_negated",
 }
+_STEADY_OR_OFF = frozenset(("steady", "off"))
+_SAME = Reading(kind="light", confidence=0.9, rule="same_light", value="same")
 
 
 def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[Reading]:
     """The light or lights described, the gravest first; empty when none is."""
     asked = heard.ask == "light"
-    story = story_of(parts)
-    if not asked and not _about_a_light(story, powered=_powered(heard, book)):
+    powered = _powered(heard, book)
+    story = story_of(parts, asked=asked or powered)
+    if not asked and not _about_a_light(story, powered=powered):
         return []
     here = [sight for sight in story.sights if not sight.elsewhere]
     there = [sight for sight in story.sights if sight.elsewhere]
     if there and (not here or any(_grave(sight, heard, book) for sight in there)):
         return _graded([_asked(latest([*here, *there]), "elsewhere", book)], heard, book)
-    told = [sight for sight in here if not _only_wondered(sight, heard, book)]
+    told = [sight for sight in flashing(here) if not _only_wondered(sight, heard, book)]
     if not told and not here and asked:
         if story.marked("several"):
             return [_asked(Sight(), "several", book)]
         if story.marked("same"):
-            return [Reading(kind="light", confidence=0.9, rule="same_light", value="same")]
-        if any(_nothing(part) for part in parts):
-            told = [Sight(modes=OFF)]
-    return _graded(_of(told, story, heard, book), heard, book) if told else []
+            return [_SAME]
+    if not told:
+        return []
+    same = [_SAME] if asked and story.marked("same") else []
+    return [*_graded(_of(told, story, heard, book), heard, book), *same]
 
 
 def _of(told: Sequence[Sight], story: Story, heard: Heard, book: Runbook) -> list[Reading]:
     if story.marked("alternates") or goes_round(told):
         return [_asked(latest(told), "alternates", book)]
-    current = [sight for sight in told if not sight.older]
-    seen = latest(current or told)
-    if story.marked("several") or len(seen.colours) > 1:
-        return _several(seen, told, book)
-    return [_one(seen, heard, book, older=not current)]
+    seen = true_now(told)
+    older = all(sight.older for sight in told)
+    if story.marked("several"):
+        return [_asked(latest([replace(s, newer=False) for s in told]), "several", book)]
+    if len(seen.colours) > 1:
+        return [_one_of(seen, colour, book) for colour in seen.colours]
+    return [_one(seen, heard, book, older=older)]
 
 
 def _graded(readings: list[Reading], heard: Heard, book: Runbook) -> list[Reading]:
@@ -70,7 +86,7 @@ def _about_a_light(story: Story, *, powered: bool) -> bool:
     behaves = blinks | (said & {"is:steady", "is:odd", "rate:count", "rate:per"})
     if blinks or (("light" in said or behaves) and (coloured or said - {"light", "is:lit"})):
         return True
-    return powered and (coloured or "is:off" in said)
+    return story.plain or (powered and (coloured or "is:off" in said or story.nothing))
 
 
 def _only_wondered(sight: Sight, heard: Heard, book: Runbook) -> bool:
@@ -86,14 +102,11 @@ def _grave(sight: Sight, heard: Heard, book: Runbook) -> bool:
     return any(_do(name, heard, book) in _GRAVE for name in names)
 
 
-def _nothing(part: Part) -> bool:
-    """Whether the clause says "nothing" and no more, when asked what the light shows."""
-    return any(hit.meaning == "nothing" and part.says_only(hit) for hit in part.alone)
-
-
 def _described(seen: Sight, colour: Colour | None) -> Light:
     """The light in the form that is shown."""
     modes = seen.modes or frozenset()
+    if modes == _STEADY_OR_OFF:  # it blinks no more
+        modes -= OFF
     colours = (*seen.colours, *(("other",) if seen.other and not seen.colours else ()))
     return Light(
         colour=colour,
@@ -104,7 +117,7 @@ def _described(seen: Sight, colour: Colour | None) -> Light:
 
 
 def _asked(seen: Sight, rule: str, book: Runbook) -> Reading:
-    """A light that cannot be acted on, whatever it shows."""
+    """A light that cannot be acted on, whatever it shows; of several the first is named."""
     reading = _one_of(seen, seen.colours[0] if seen.colours else None, book)
     value = rule if rule in ("elsewhere", "several") else ""
     return Reading(
@@ -131,14 +144,6 @@ def _one_of(seen: Sight, colour: Colour | None, book: Runbook) -> Reading:
     )
 
 
-def _several(seen: Sight, told: Sequence[Sight], book: Runbook) -> list[Reading]:
-    """Several colours, or several lights: which of them is meant is asked back."""
-    everything = latest([Sight(colours=sight.colours) for sight in told])
-    if len(everything.colours) < 2:
-        return [_asked(seen, "several", book)]
-    return [_one_of(seen, colour, book) for colour in everything.colours]
-
-
 def _one(seen: Sight, heard: Heard, book: Runbook, *, older: bool) -> Reading:
     colour = seen.colours[0] if seen.colours else None
     pattern, rule, ask = _pattern(colour, seen, book)
@@ -158,18 +163,28 @@ def _pattern(colour: Colour | None, seen: Sight, book: Runbook) -> tuple[str, st
         return (names[0], "light_off", "") if len(names) == 1 else ("", "light_off", "ask_negated")
     if colour is None:
         return "", "no_colour", "ask_colour"
-    if seen.odd_rate:
+    if seen.odd_rate and not _always_called(colour, book):
         return "", "rate_between", "ask_fast_or_slow"
     modes = ANY_MODE if modes is None else modes
     names = fitting(colour, modes - {"off"}, book)
     if len(names) == 1:
         return names[0], "light", ""
     if not names:
-        return "", "no_such_light", "ask_negated"
+        fault = _always_called(colour, book)
+        return (fault, "fault_colour", "") if fault else ("", "no_such_light", "ask_negated")
     fits = {book.patterns[name].mode for name in names}
     if "steady" in fits:
         return "", "colour_only", "ask_steady_or_blinking"
     return "", "no_rate", "ask_fast_or_slow"
+
+
+def _always_called(colour: Colour, book: Runbook) -> str:
+    """The pattern of a colour that means a fault however it is lit; empty if it has others."""
+    names = fitting(colour, ANY_MODE, book)
+    does = {
+        stage.lights[name].do for name in names for stage in book.stages if name in stage.lights
+    }
+    return names[0] if len(names) == 1 and does == {"call"} else ""
 
 
 def _do(pattern: str, heard: Heard, book: Runbook) -> str:

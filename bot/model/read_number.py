@@ -14,14 +14,18 @@ _ANY = re.compile(r"(?<![\w.:-])\+?\d(?:[ \-/]?\d){4,15}(?![\w:-])")
 _LEAST, _MOST = 9, 15  # digits; the most by ITU-T E.164 (from memory)
 
 
-def number_readings(text: str, heard: Heard) -> list[Reading]:
-    """Whether a telephone number is given. It is personal, so the reading does not repeat it."""
+def numbers_in(text: str, heard: Heard) -> tuple[list[Reading], str]:
+    """Whether a telephone number is given, and the text without it.
+
+    It is personal, so the reading does not repeat it.
+    """
     asked = heard.ask == "callback"
     for found in (_ANY if asked else _PHONE).finditer(text):
         digits = sum(sign.isdigit() for sign in found[0])
         if digits <= _MOST and (asked or digits >= _LEAST):
-            return [Reading(kind="number", rule="telephone")]
-    return []
+            rest = f"{text[: found.start()]}, {text[found.end() :]}"
+            return [Reading(kind="number", rule="telephone")], rest
+    return [], text
 
 
 def language_readings(

@@ -14,7 +14,11 @@ from bot.model.reading import Heard, Reading
 from bot.model.words import Part, not_inside, overlap
 
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.](\d{2}))?|(\d{2})(\d{2})")
+_MINUTES = re.compile(r"[:.]\d\d$")
 _LONGEST = 7 * 24 * 60  # minutes
+#: Questions to which a bare number can be a wish for so many minutes.
+_MAY_WAIT = frozenset(("begin", "mobile", "confirm", "light"))
+_LEAST_BARE, _MOST_BARE = 3, 120
 #: Words between a duration and what says that it is past.
 _NEAR = 2
 
@@ -32,6 +36,9 @@ def time_readings(parts: Sequence[Part], heard: Heard, lexicon: Lexicon) -> list
 
 def _in_clause(part: Part, heard: Heard, lexicon: Lexicon) -> list[Reading]:
     hits = part.times
+    bare = _bare(part, heard, lexicon)
+    if bare is not None:
+        return [Reading(kind="later", confidence=0.8, rule="bare_number", minutes=bare)]
     durations = _latest([hit for hit in hits if hit.meaning.startswith("minutes:")])
     clocks = [
         hit
@@ -41,12 +48,26 @@ def _in_clause(part: Part, heard: Heard, lexicon: Lexicon) -> list[Reading]:
     if not durations and not clocks:
         return []
     hits = [hit for hit in hits if hit.meaning != "elapsed" or not _in_any(hit, clocks)]
-    if _said_of_a_light(part, heard) or not _wished(part, hits, durations):
-        return []
+    if heard.ask != "callback":
+        if _said_of_a_light(part, heard) or not _wished(part, hits, durations):
+            return []
     if durations:
         return [_minutes(durations)]
     reading = _clock(clocks, part, lexicon)
     return [] if reading is None else [reading]
+
+
+def _bare(part: Part, heard: Heard, lexicon: Lexicon) -> int | None:
+    """The minutes of a number that stands for itself: "20", "in 10", where time may be wanted."""
+    if heard.ask not in _MAY_WAIT or part.asks:
+        return None
+    numbers = [word for word in part.words if lexicon.times.number(word) is not None]
+    around = [hit for hit in part.times if hit.meaning == "around"]
+    clock = any(hit.end - hit.start > 1 for hit in part.times if hit.meaning.startswith("clock"))
+    if len(numbers) != 1 or clock or part.says_more_than(around):
+        return None
+    value = lexicon.times.number(numbers[0]) or 0.0
+    return int(value) if _LEAST_BARE <= value <= _MOST_BARE and value == int(value) else None
 
 
 def _in_any(hit: Found, others: Sequence[Found]) -> bool:
@@ -111,7 +132,7 @@ def _clock(clocks: Sequence[Found], part: Part, lexicon: Lexicon) -> Reading | N
         rule = lexicon.clock[int(hit.meaning.partition(":")[2])]
         word = _said(part.words[hit.start : hit.end], rule.phrase, lexicon)
         bare = rule.phrase == "#"
-        if not word or (bare and ":" not in word):
+        if not word or (bare and not _MINUTES.search(word)):
             continue
         add, half = rule.add, str(rule.half)
         before = best[3] if best else word
@@ -152,6 +173,8 @@ def _time(word: str, add: int, half: str, lexicon: Lexicon) -> Reading | None:
         return None
     hour, minute = read
     sure = bool(half) or hour > 12 or hour == 0 or word.startswith("0")
+    if not sure and hour < 12:  # people come in the evening, and the model looks at both halves
+        half = "pm"
     if half and 1 <= hour <= 12:
         hour = hour % 12 + (12 if half == "pm" else 0)
     at = (hour * 60 + minute + add) % (24 * 60)

@@ -6,6 +6,7 @@ import msgspec
 
 from bot.model.runbook import AskKind, Colour, Mode
 
+#: Worst first; what is done or agreed stands before what is asked beside it.
 Kind = Literal[
     "danger",  # stop at once
     "stop",  # the site must stop
@@ -17,19 +18,32 @@ Kind = Literal[
     "serial",
     "version",
     "choice",  # one of the ask's answers
+    "number",  # gives a telephone number; personal, so it is not repeated here
     "later",  # needs more time (minutes, or a clock time in ``value``)
     "pause",
     "no_signal",
-    "number",  # a telephone number (digits in ``value``)
     "language",  # asks for another language (its tag in ``value``)
-    "question",  # asks something back
     "done",
     "yes",
+    "question",  # asks something back
     "seen",  # ok, thumbs up: read, not done
     "thanks",
     "small_talk",
     "unclear",
 ]
+#: What is asked back when the answer to an open question was not understood.
+ASK_BACK: dict[AskKind | None, str] = {
+    None: "ask_again",
+    "consent": "ask_again",
+    "begin": "ask_again",
+    "mobile": "ask_again",
+    "confirm": "ask_done",
+    "serial": "ask_again",
+    "version": "read_version_nudge",
+    "choice": "ask_again",
+    "light": "ask_negated",
+    "callback": "callback_nudge",
+}
 
 
 class Light(msgspec.Struct, frozen=True):
@@ -50,7 +64,7 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True):
     light: Light | None = None
     pattern: str = ""  # name of the runbook's pattern, when light fits exactly one
     minutes: int | None = None
-    #: Serial, version, choice, clock time "21:30", telephone number, language; of a light
+    #: Serial, version, choice, clock time "21:30", language; of a light
     #: ``same`` (as before), ``several`` (lights at once) or ``elsewhere`` (on another thing).
     value: str = ""
     ask: str = ""  # catalogue key of the one short question to ask back; empty when sure

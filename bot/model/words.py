@@ -9,8 +9,9 @@ from collections.abc import Container, Iterable, Sequence
 from functools import cached_property
 from typing import Literal
 
-from bot.model.lexicon import Lexicon
-from bot.model.phrases import GAP, Found
+from bot.model.lexicon import WHEN, Lexicon
+from bot.model.phrases import GAP, NUMBER, Found
+from bot.model.runbook import AskKind
 from bot.model.tokens import Clause, clauses, words_of
 
 #: What a part begins with: nothing that joins, or a word for and, but, then.
@@ -20,22 +21,26 @@ Join = Literal["", "and", "but", "then"]
 class Part:
     """A clause, and the phrases found in it, each group looked for at most once.
 
-    ``join``: how it was joined to the part before. ``goes_on``: the same clause goes on behind.
+    ``join``: how it was joined to the part before. ``ask``: the kind of question that is open.
     """
 
     def __init__(
-        self, clause: Clause, lexicon: Lexicon, join: Join = "", *, goes_on: bool = False
+        self,
+        clause: Clause,
+        lexicon: Lexicon,
+        join: Join = "",
+        ask: AskKind | None = None,
     ) -> None:
         self.words = clause.words
         self.join = join
-        self.goes_on = goes_on
+        self._ask = f"{ask or 'none'}{WHEN}"
         self._question_mark = clause.asks
         self._lexicon = lexicon
 
     @cached_property
     def signs(self) -> list[Found]:
         """What may stand anywhere in a clause: meanings, negations, hedges, questions."""
-        return self._lexicon.within.find(self.words)
+        return self._meant(self._lexicon.within.find(self.words))
 
     @cached_property
     def alone(self) -> list[Found]:
@@ -45,6 +50,28 @@ class Part:
     @cached_property
     def lights(self) -> list[Found]:
         return self._lexicon.lights.find(self.words)
+
+    @cached_property
+    def about_lights(self) -> list[Found]:
+        """What it says about lights; coloured things and lost power left out."""
+        hits = self.lights
+        if not hits:
+            return hits
+        power = [hit for hit in self.signs if hit.meaning == "power_cycled"]
+        things = {hit.start for hit in hits if hit.meaning == "thing"}
+        lamps = [hit for hit in hits if hit.meaning == "light"]
+        colours = [hit for hit in hits if hit.meaning.startswith("colour:")]
+        longer = [hit for hit in hits if hit.end - hit.start > 1 and _is_plain(hit)]
+        colours = outside([h for h in not_inside(colours) if h.end not in things], longer)
+        rest = [hit for hit in hits if hit.meaning not in ("light", "thing")]
+        rest = [hit for hit in not_inside(rest) if not hit.meaning.startswith("colour:")]
+        rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
+        return lamps + colours + rest
+
+    @cached_property
+    def tells_of_a_light(self) -> bool:
+        """Whether it says what a light shows or does."""
+        return any(hit.meaning.startswith(ABOUT_LIGHTS) for hit in self.about_lights)
 
     @cached_property
     def times(self) -> list[Found]:
@@ -68,16 +95,29 @@ class Part:
         """Whether it is put as a question, with or without a mark."""
         first = min(self._unfilled, default=len(self.words))
         told = {hit.end for hit in self.signs if hit.meaning == "tells"}
-        return any(
-            hit.meaning == "asks"
+        asks = [
+            hit
+            for hit in self.signs
+            if hit.meaning == "asks"
             and hit.start <= first
             and not (hit.start in told and hit.end - hit.start > 1)
-            for hit in self.signs
-        )
+        ]
+        if not asks:
+            return False
+        longer = [hit for hit in self.signs if hit.meaning in _TELLS]
+        return bool(outside(asks, longer))
 
     @cached_property
     def _alone(self) -> list[Found]:
-        return self._lexicon.alone.find(self.words)
+        return self._meant(self._lexicon.alone.find(self.words))
+
+    def _meant(self, hits: Sequence[Found]) -> list[Found]:
+        """Without what means something only as the answer to another question."""
+        return [
+            hit if WHEN not in hit.meaning else hit._replace(meaning=hit.meaning.split(WHEN)[1])
+            for hit in hits
+            if WHEN not in hit.meaning or hit.meaning.startswith(self._ask)
+        ]
 
     @cached_property
     def _unfilled(self) -> list[int]:
@@ -98,9 +138,12 @@ class Part:
         taken = covered(hits)
         return any(index not in taken for index in self._unfilled)
 
-    def turned_round(self, hit: Found) -> bool:
-        """Whether the phrase is turned into its opposite: "not done", "no red"."""
-        before, behind = self._reach
+    def turned_round(self, hit: Found, *, unreal: bool = True) -> bool:
+        """Whether the phrase is turned into its opposite: "not done", "no red".
+
+        ``unreal``: it is also if it is not so yet: "once it is done".
+        """
+        before, behind = self._reach if unreal else self._denied
         return before[hit.start] or behind[hit.end] or self._turned_inside(hit)
 
     def _turned_inside(self, hit: Found) -> bool:
@@ -121,7 +164,7 @@ class Part:
 
         A negation inside one of them ("not blinking") is spent there.
         """
-        before, behind = self._reach_over(hits)
+        before, behind = self._reach_over(hits, TURNING)
         return [before[hit.start] or behind[hit.end] for hit in hits]
 
     @cached_property
@@ -131,38 +174,57 @@ class Part:
 
     @cached_property
     def _reach(self) -> tuple[list[bool], list[bool]]:
-        return self._reach_over(())
+        return self._reach_over((), TURNING)
 
-    def _reach_over(self, hits: Sequence[Found]) -> tuple[list[bool], list[bool]]:
+    @cached_property
+    def _denied(self) -> tuple[list[bool], list[bool]]:
+        return self._reach_over((), TURNING - {"unreal"})
+
+    def _reach_over(
+        self, hits: Sequence[Found], kinds: Container[str]
+    ) -> tuple[list[bool], list[bool]]:
         """For each place, whether a negation before it, or one behind it, reaches it."""
         size = len(self.words)
-        signs = outside([hit for hit in self.signs if hit.meaning in TURNING], hits)
+        hedges = [hit for hit in self.signs if hit.meaning == "hedges"]
+        signs = outside([hit for hit in self.signs if hit.meaning in kinds], [*hits, *hedges])
         if not signs:
             return ([False] * (size + 1),) * 2
         over = covered(hits)
         flags = ["" if index in over else word for index, word in enumerate(self.words)]
-        through = self._lexicon.turning_words | {""}
-        ends = {hit.end for hit in signs if hit.meaning == "negates"}
+        through, on = self._lexicon.turning_words, self._lexicon.linking_words
+        ends = {hit.end for hit in signs if hit.meaning in ("negates", "unreal")}
+        near = {hit.end for hit in signs if hit.meaning == "negates_next"}
         starts = {size - hit.start for hit in signs if hit.meaning == "negates_after"}
-        return reach(flags, ends, through), reach(flags[::-1], starts, through)[::-1]
+        before = _reach(flags, ends, through, on)
+        next_to = _reach(flags, near, (), on)
+        behind = _reach(flags[::-1], starts, through, on)[::-1]
+        return [one or two for one, two in zip(before, next_to, strict=True)], behind
 
 
-TURNING = frozenset(("negates", "negates_after"))
+#: What a phrase must mean so that a question word inside it asks nothing: "that's what it says".
+_TELLS = frozenset(
+    ("yes", "no", "done", "help", "call_me", "stop", "pause", "small_talk", "other_time", "thanks")
+)
+#: Meanings of phrases that tell what a light shows or does.
+ABOUT_LIGHTS = ("colour:", "is:", "rate:")
+#: What turns round: a negation, one that reaches the next word only, one that stands behind, and
+#: what says that something is not so yet: "when", "should be".
+TURNING = frozenset(("negates", "negates_next", "negates_after", "unreal"))
 
 
-def parts_of(text: str, lexicon: Lexicon) -> list[Part]:
+def parts_of(text: str, lexicon: Lexicon, ask: AskKind | None = None) -> list[Part]:
     """The clauses of a text, those that run on cut where a new thing begins."""
-    return [part for clause in clauses(text) for part in _cut(clause, lexicon)]
+    return [part for clause in clauses(text) for part in _cut(clause, lexicon, ask)]
 
 
-def _cut(clause: Clause, lexicon: Lexicon) -> list[Part]:
+def _cut(clause: Clause, lexicon: Lexicon, ask: AskKind | None) -> list[Part]:
     cuts = _cuts(clause.words, lexicon)
     starts = sorted(cuts)
     made: list[Part] = []
     for place, end in zip(starts, [*starts[1:], len(clause.words)], strict=True):
         last = end == len(clause.words)
         piece = Clause(clause.words[place:end], clause.asks and last)
-        made.append(Part(piece, lexicon, cuts[place], goes_on=not last))
+        made.append(Part(piece, lexicon, cuts[place], ask))
     return made
 
 
@@ -175,7 +237,10 @@ def _cuts(words: Sequence[str], lexicon: Lexicon) -> dict[int, Join]:
     bound = [hit for hit in hits if hit.meaning == "bound"]
     inside = {place for hit in bound for place in range(hit.start + 1, hit.end)}
     for hit in not_inside([hit for hit in hits if hit.meaning != "bound" and hit.exact]):
-        if hit.start not in inside and (hit.end < len(words) or hit.meaning == "cut"):
+        if hit.meaning == "behind":
+            if hit.end < len(words):
+                cuts.setdefault(hit.end, "")
+        elif hit.start not in inside and (hit.end < len(words) or hit.meaning == "cut"):
             cuts[hit.start] = _join(hit.meaning)
     return cuts
 
@@ -183,6 +248,12 @@ def _cuts(words: Sequence[str], lexicon: Lexicon) -> dict[int, Join]:
 def _join(meaning: str) -> Join:
     kinds: dict[str, Join] = {"join:and": "and", "join:but": "but", "join:then": "then"}
     return kinds.get(meaning, "")
+
+
+def _is_plain(hit: Found) -> bool:
+    """Whether it is no colour, and has no gap or number that words of another may stand in."""
+    gaps = GAP in hit.phrase or NUMBER in hit.phrase
+    return not gaps and not hit.meaning.startswith("colour:")
 
 
 def covered(hits: Iterable[Found]) -> set[int]:
@@ -195,6 +266,24 @@ def reach(words: Sequence[str], ends: Container[int], through: Container[str]) -
     reached = [0 in ends]
     for index, word in enumerate(words):
         reached.append(index + 1 in ends or (reached[index] and word in through))
+    return reached
+
+
+def _reach(
+    words: Sequence[str], ends: Container[int], through: Container[str], on: Container[str]
+) -> list[bool]:
+    """As ``reach``; phrases are empty words, and behind one only a word of ``on`` goes further.
+
+    "Not green or white", but "not green it is red".
+    """
+    reached = [0 in ends]
+    behind = False
+    for index, word in enumerate(words):
+        fresh = index + 1 in ends
+        behind = not fresh and (behind or not word)
+        goes = reached[index] and (not word or word in on or (not behind and word in through))
+        reached.append(fresh or goes)
+        behind = behind and reached[-1]
     return reached
 
 

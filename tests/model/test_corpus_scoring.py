@@ -36,7 +36,7 @@ ASK = "ask_steady_or_blinking"
 
 RIGHT = [
     ("confirm", "done", [plain("done")]),
-    ("confirm", "done question", [plain("question"), plain("done")]),  # worst first, as sorted
+    ("confirm", "done question", [plain("done"), plain("question")]),  # worst first, as sorted
     ("light_loading", "light:red,?", [RED]),
     ("light_loading", "light:red,?", [lit("red", None, "fault", ASK)]),
     ("light_loading", "light:red,blinking", [lit("red", "blinking", "fault")]),  # people come
