@@ -53,9 +53,8 @@ def _codes(text: str, models: Collection[str], lexicon: Lexicon) -> Iterator[str
     The name of a model is printed beside the serial on many labels and is none.
     """
     run: list[str] = []
-    dashes = {dash: "-" for dash in lexicon.dashes} if lexicon.dashes else {}
     for raw in re.split(r"[\s:#=()\[\]]+", text.translate(_DASHES)):
-        if dashes.get(raw.casefold()):
+        if raw.casefold() in lexicon.dashes:
             continue
         token = raw.strip(".,;!?\"'`*_<>")
         code = _CODE.fullmatch(token) is not None and normal(token) not in models

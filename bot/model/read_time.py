@@ -48,9 +48,9 @@ def _in_clause(part: Part, heard: Heard, lexicon: Lexicon) -> list[Reading]:
     if not durations and not clocks:
         return []
     hits = [hit for hit in hits if hit.meaning != "elapsed" or not _in_any(hit, clocks)]
-    if heard.ask != "callback":
-        if _said_of_a_light(part, heard) or not _wished(part, hits, durations):
-            return []
+    called = heard.ask == "callback"  # a time to call is what was asked for
+    if not called and (_said_of_a_light(part, heard) or not _wished(part, hits, durations)):
+        return []
     if durations:
         return [_minutes(durations)]
     reading = _clock(clocks, part, lexicon)
