@@ -48,10 +48,10 @@ def settled(found: Sequence[Reading], heard: Heard) -> list[Reading]:
         readings = _without(readings, "yes")
     if more - {"unclear"} or "yes" in {reading.kind for reading in readings}:
         readings = _without(readings, "seen", "small_talk", "unclear")
-    return sorted(
-        (_asked_back(reading, heard) for reading in readings),
-        key=lambda reading: ORDER.index(reading.kind),
-    )
+    readings = [_asked_back(reading, heard) for reading in readings]
+    if "question" in kinds:  # a yes that answers nothing is asked about less than what they ask
+        readings = [r for r in readings if r.kind != "yes" or not r.ask]
+    return sorted(readings, key=lambda reading: ORDER.index(reading.kind))
 
 
 def _one_of_each(found: Sequence[Reading]) -> list[Reading]:
