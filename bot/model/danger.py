@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 
 import msgspec
 
-from bot.model.lexicon import DENIES, DENIES_AFTER, ENQUIRES, IF_ASKED, NOT, SIGNS, Lexicon
+from bot.model.lexicon import DENIES, DENIES_AFTER, ENQUIRES, IF_ASKED, NOT, Lexicon
 from bot.model.phrases import EDIT_FROM, Found
 from bot.model.tokens import LONGEST_WORD, Clause, clauses
 from bot.model.words import covered, outside, reach
@@ -71,35 +71,39 @@ def find(words: str, lexicons: Sequence[Lexicon]) -> Danger | None:
 
 def _in_clause(clause: Clause, lexicons: Sequence[Lexicon]) -> Iterator[_Sign]:
     words = clause.words
-    known = {word for word in words if any(word in lexicon.known for lexicon in lexicons)}
-    found = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
-    excuses = [hit for _, hits in found for hit in hits if hit.meaning == NOT and hit.exact]
-    dangers = covered(hit for _, hits in found for hit in hits if hit.meaning not in SIGNS)
-    before, behind = _denials(words, dangers, found) if dangers else ([], [])
-    for lexicon, hits in found:
-        grave = [hit for hit in hits if hit.meaning not in SIGNS]
-        if not grave:
+    known = {word for word in words for lexicon in lexicons if word in lexicon.known}
+    dangers = [(lexicon, lexicon.dangers.find(words, known=known)) for lexicon in lexicons]
+    if not any(hits for _, hits in dangers):
+        return
+    signs = [(each, each.danger_signs.find(words, known=known)) for each in lexicons]
+    excuses = [hit for _, hits in signs for hit in hits if hit.meaning == NOT and hit.exact]
+    places = covered(hit for _, hits in dangers for hit in hits)
+    before, behind = _denials(words, places, signs)
+    for lexicon, hits in dangers:
+        if not hits:
             continue
         unsure = clause.asks or any(hit.meaning == "hedges" for hit in lexicon.within.find(words))
-        if not unsure:
-            grave = [hit for hit in grave if not hit.meaning.endswith(IF_ASKED)]
         elsewhere = _elsewhere(words, lexicon, lexicons)
-        asked = clause.asks and any(h.meaning == ENQUIRES and h.start == 0 for h in hits)
-        for hit in outside(grave, excuses):
+        asked = clause.asks and _enquired(signs)
+        for hit in outside(hits, excuses):
+            if hit.meaning.endswith(IF_ASKED) and not unsure:
+                continue
             if elsewhere.issuperset(words[hit.start : hit.end]):
                 continue
+            denied = before[hit.start] or behind[hit.end]
             yield _Sign(
                 rule=hit.meaning.removesuffix(IF_ASKED),
                 word=" ".join(words[hit.start : hit.end]),
-                stance="denied"
-                if before[hit.start] or behind[hit.end]
-                else "asked"
-                if asked
-                else "said",
+                stance="denied" if denied else "asked" if asked else "said",
                 doubt=unsure,
                 language=lexicon.language,
                 exact=hit.exact,
             )
+
+
+def _enquired(signs: Sequence[tuple[Lexicon, Sequence[Found]]]) -> bool:
+    """Whether the clause begins as an enquiry, in any language."""
+    return any(hit.meaning == ENQUIRES and hit.start == 0 for _, hits in signs for hit in hits)
 
 
 def _elsewhere(
@@ -193,7 +197,7 @@ def _across(parts: Sequence[Clause], lexicons: Sequence[Lexicon]) -> Iterator[_S
     owner = [index for index, part in enumerate(parts) for _ in part.words]
     for lexicon in lexicons:
         for hit in lexicon.dangers.find(words):
-            if hit.meaning in SIGNS or hit.meaning.endswith(IF_ASKED):
+            if hit.meaning.endswith(IF_ASKED):
                 continue
             if owner[hit.start] != owner[hit.end - 1]:
                 word = " ".join(words[hit.start : hit.end])

@@ -51,7 +51,6 @@ NOT, DENIES, ENQUIRES, DENIES_AFTER = "-", "!", "?", "<"
 IF_ASKED = "??"
 #: Stands between a kind of question and what something means only as an answer to it.
 WHEN = "|"
-SIGNS = frozenset((NOT, DENIES, ENQUIRES, DENIES_AFTER))
 Phrase = str
 Listed = tuple[Phrase, ...]
 
@@ -191,7 +190,8 @@ class Lexicon(Words):
         for meaning in Meaning.__args__:  # type: ignore[attr-defined]
             if meaning not in self.meanings:
                 raise ValueError(f"meanings: {meaning} is missing")
-        for phrases in (self.dangers, self.within, self.alone, self.lights, self.times):
+        groups = (self.dangers, self.danger_signs, self.within, self.alone, self.lights, self.times)
+        for phrases in groups:
             phrases.find(())
         return self
 
@@ -264,16 +264,22 @@ class Lexicon(Words):
 
     @cached_property
     def dangers(self) -> Phrases:
-        """The words of danger, by rule, and the signs that go with them."""
+        """The words of danger, by rule; few sentences hold any."""
         rules = {str(rule): listed for rule, listed in self.danger.items()}
         rules |= {f"{rule}{IF_ASKED}": listed for rule, listed in self.in_question.items()}
-        signs = {
-            NOT: self.not_danger,
-            DENIES: self.denies,
-            DENIES_AFTER: self.denies_after,
-            ENQUIRES: self.enquires,
-        }
-        return self._ready({**rules, **signs})
+        return self._ready(rules)
+
+    @cached_property
+    def danger_signs(self) -> Phrases:
+        """What is looked for where there is a word of danger: what excuses, denies, enquires."""
+        return self._ready(
+            {
+                NOT: self.not_danger,
+                DENIES: self.denies,
+                DENIES_AFTER: self.denies_after,
+                ENQUIRES: self.enquires,
+            }
+        )
 
     @cached_property
     def danger_words(self) -> dict[str, str]:

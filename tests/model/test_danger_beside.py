@@ -85,3 +85,12 @@ def test_swapped_neighbours_stop_beside_any_sentence(
 def test_few_misspellings_are_words_of_their_own(misspelt: dict[str, list[Misspelt]]) -> None:
     for made in misspelt.values():
         assert sum(each.own for each in made) < len(made) / 20
+
+
+@pytest.mark.parametrize("language", SPOKEN)
+def test_kept_lines_are_read_better_than_before_tuning(language: str) -> None:
+    """At the start English missed 12 of 120 and stopped at 26; German knew no words at all."""
+    missed = [words for words in lines(f"stops_kept.{language}") if not stops(words)]
+    stopped = [words for words in lines(f"not_kept.{language}") if stops(words)]
+    assert len(missed) <= 3
+    assert len(stopped) <= 6
