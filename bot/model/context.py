@@ -23,4 +23,6 @@ class Context(msgspec.Struct, frozen=True, kw_only=True):
     may_open: bool = True  # whether somebody who can be woken is on call
 
     def lexicon(self, lang: str) -> Lexicon:
-        return self.lexicons.get(lang) or self.lexicons["en"]
+        """The words of a language, of its main part (``de`` for ``de-AT``), or the English ones."""
+        found = self.lexicons.get(lang) or self.lexicons.get(lang.partition("-")[0])
+        return found or self.lexicons["en"]

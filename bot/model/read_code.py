@@ -126,7 +126,8 @@ def choice_readings(parts: Sequence[Part], heard: Heard) -> list[Reading]:
     for part in parts:
         hits = [hit for hit in part.picks if hit.meaning in heard.answers]
         for hit in not_inside(hits):
-            found[hit.meaning] = found.get(hit.meaning, True) and not part.asks
+            plain = not (part.asks or part.hedged)
+            found[hit.meaning] = found.get(hit.meaning, True) and plain
     if not found:
         return []
     sure = [answer for answer, plain in found.items() if plain]

@@ -316,6 +316,7 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
             "units": units,
             "start": start,
             "end": end,
+            "contact": row.contact.model_copy(update={"lang": line.language or row.contact.lang}),
             "deputy": row.deputy if line.deputy else None,
         }
     )

@@ -10,7 +10,8 @@ the reader; the first ``#`` line is the title. First come the headings::
                                            also with its day: begin 2026-03-11 22:00
 
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
-``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``no deputy``.
+``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``language`` (of the
+contact: ``de``), ``no deputy``.
 
 Then come the steps, each ``TIME WHO DEED``. TIME is ``18:32`` or ``18:32:30`` by the clock of the
 first site: the next time that clock shows it, so midnight and clock changes need no more words.
@@ -85,6 +86,7 @@ class SiteLine:
     model: str = ""
     version: str = ""
     zone: str = ""
+    language: str = ""  # of the contact
     deputy: bool = True
 
 
@@ -156,7 +158,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
     "aside": (("aside_holds", f"holds:{_WORDS}"),),
 }
 _STEP = re.compile(rf"(?:{_TIME}|then)\s+(\w+)(?:@([\w-]+))?\s+(.*)")
-_SITE_WORDS = re.compile(r"(start|end|units|model|version|zone)\s+(.+)")
+_SITE_WORDS = re.compile(r"(start|end|units|model|version|zone|language)\s+(.+)")
 
 
 def read(path: Path) -> Script:
