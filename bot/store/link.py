@@ -6,7 +6,6 @@ for a server that is gone.
 """
 
 import asyncio
-import math
 from collections.abc import Callable, Sequence
 from typing import Protocol, cast
 
@@ -24,6 +23,7 @@ from redis.exceptions import (
 )
 
 from bot.store.errors import StoreAway, StoreError, StoreRefused
+from bot.store.pipe import Pipe
 from bot.store.wire import Call, packed
 
 #: What a server says that will serve us later; anything else it refuses stays refused.
@@ -104,7 +104,7 @@ class ServerLink:
     def __init__(self, url: str, options: Options) -> None:
         self.where, self._connection = maker(url, options)
         self._options = options
-        self._idle: list[AbstractConnection] = []
+        self._idle: list[Pipe] = []
         self.pipelines = 0  # how many were sent, for those who count
 
     async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
@@ -122,14 +122,14 @@ class ServerLink:
     async def answers(self, calls: Sequence[Call], *, replicas: int = 0) -> list[object]:
         """What the server says to each; errors are values. A script it lost is sent again."""
         try:
-            answers = await self._pipeline([call.wire() for call in calls], replicas)
+            answers = await self._pipeline(calls, replicas)
             lost = [
                 n
                 for n, answer in enumerate(answers)
                 if isinstance(answer, NoScriptError) and calls[n].knows_source()
             ]
             if lost:
-                again = await self._pipeline([calls[n].wire() for n in lost], replicas)
+                again = await self._pipeline([calls[n] for n in lost], replicas)
                 for n, answer in zip(lost, again, strict=True):
                     answers[n] = answer
         except (RedisError, OSError, TimeoutError) as error:
@@ -139,59 +139,70 @@ class ServerLink:
 
     async def asking(self, call: Call) -> object:
         """One call to a server that is just taking the key over from another."""
+        ask = b"*1\r\n" + packed("ASKING")
+        wires = [wire for one in call.each() for wire in (ask, one)]  # it counts for one command
         try:
-            return (await self._pipeline([b"*1\r\n" + packed("ASKING"), call.wire()], 0))[1]
+            answers = await self._exchange(wires, len(wires))
         except (RedisError, OSError, TimeoutError) as error:
             return explained(error, self.where)
+        return _gathered([call], answers[1::2])[0]
 
-    async def _pipeline(self, wires: list[bytes], replicas: int) -> list[object]:
-        count = len(wires)
+    async def _pipeline(self, calls: Sequence[Call], replicas: int) -> list[object]:
+        """One answer for each call; a list where a call is several commands."""
+        wires = [call.wire() for call in calls]
+        count = sum(call.commands for call in calls)
         if replicas:
             millis = int(self._options.wait * 1000)
-            wires = [*wires, b"*3\r\n" + packed("WAIT", replicas, millis)]
-        connection = self._idle.pop() if self._idle else self._connection()
-        whole = False
-        try:
-            await connection.connect()  # type: ignore[no-untyped-call]
-            async with asyncio.timeout(self._options.socket_timeout):
-                await connection.send_packed_command(b"".join(wires), check_health=False)
-                answers = [await _read(connection) for _ in wires]
-            whole = True
-        finally:
-            if whole:
-                self._idle.append(connection)
-            else:
-                # The others that lie idle most likely broke with it.
-                self._idle.append(connection)
-                await self._drop_idle()
-        self.pipelines += 1
-        if any(isinstance(answer, ReadOnlyError) for answer in answers):
-            # It is a copy by now: the next connection finds the server that took over.
-            await self._drop_idle()
+            wires.append(b"*3\r\n" + packed("WAIT", replicas, millis))
+        answers = await self._exchange(wires, count + bool(replicas))
         if replicas:
             copies = answers.pop()
             if not isinstance(copies, int) or copies < replicas:
                 away = StoreAway(
                     f"the store at {self.where} has it in {copies} copies of {replicas} wanted"
                 )
-                return [answer if _failed(answer) else away for answer in answers[:count]]
+                answers = [answer if _failed(answer) else away for answer in answers]
+        return answers if count == len(calls) else _gathered(calls, answers)
+
+    async def _exchange(self, wires: list[bytes], count: int) -> list[object]:
+        pipe = self._idle.pop() if self._idle else Pipe(self._connection())
+        try:
+            await pipe.open()
+            async with asyncio.timeout(self._options.socket_timeout):
+                answers = await pipe.exchange(b"".join(wires), count)
+        except BaseException:
+            # The others that lie idle most likely broke with it.
+            pipe.close()
+            self._drop_idle()
+            raise
+        self._idle.append(pipe)
+        self.pipelines += 1
+        if any(isinstance(answer, ReadOnlyError) for answer in answers):
+            # It is a copy by now: the next connection finds the server that took over.
+            self._drop_idle()
         return answers
 
-    async def _drop_idle(self) -> None:
+    def _drop_idle(self) -> None:
         while self._idle:
-            await self._idle.pop().disconnect(nowait=True)
+            self._idle.pop().close()
 
     async def close(self) -> None:
-        await self._drop_idle()
+        self._drop_idle()
 
 
 def _failed(answer: object) -> bool:
     return isinstance(answer, BaseException)
 
 
-async def _read(connection: AbstractConnection) -> object:
-    # The time limit is that of the whole pipeline; one for each answer costs more than reading.
-    try:
-        return await connection.read_response(timeout=math.inf)
-    except ResponseError as error:
-        return error
+def _gathered(calls: Sequence[Call], answers: list[object]) -> list[object]:
+    """Answers by call: those of several commands as a list, or their first error."""
+    found: list[object] = []
+    at = 0
+    for call in calls:
+        if call.commands == 1:
+            found.append(answers[at])
+        else:
+            part = answers[at : at + call.commands]
+            found.append(next(filter(_failed, part), part))
+        at += call.commands
+    return found

@@ -13,7 +13,7 @@ from bot.store.index import Index
 from bot.store.outbox import Outbox
 from bot.store.pack import COMMIT, commit_call
 from bot.store.staging import Staging
-from bot.store.wire import command
+from bot.store.wire import commands
 
 _events = msgspec.json.Decoder(list[msgspec.Raw])
 _PAGE = 500
@@ -63,11 +63,11 @@ class Store(Outbox, Index, Staging):
         """The subject as it stands; version 0 when it does not exist."""
         k = keys.of(subject.home)
         key = k.subject(subject.name)
-        fields, hold = await self._read_all(
-            (command(key, "HMGET", key, "ver", "body", "chain"), command(k.hold, "GET", k.hold))
+        call = commands(key, ("HMGET", key, "ver", "body", "chain"), ("GET", k.hold))
+        (version, body, chain), hold = cast(
+            "tuple[tuple[bytes, bytes, bytes], bytes]", await self._reads.submit(call)
         )
-        version, body, chain = cast("list[bytes | None]", fields)
-        return Loaded(number(version), body or b"", number(hold), (chain or b"").decode())
+        return Loaded(int(version or 0), body or b"", int(hold or 0), (chain or b"").decode())
 
     async def commit(self, c: Commit) -> Result:
         """Write a decision as a whole, once for its fact id.

@@ -9,11 +9,13 @@ Arg = bytes | str | int
 
 def packed(*args: Arg) -> bytes:
     """Arguments in the server's protocol, without the line that counts them."""
-    parts: list[bytes] = []
-    for arg in args:
-        raw = arg if isinstance(arg, bytes) else str(arg).encode()
-        parts.append(b"$%d\r\n%b\r\n" % (len(raw), raw))
-    return b"".join(parts)
+    return b"".join(
+        [
+            b"$%d\r\n%b\r\n" % (len(raw), raw)
+            for arg in args
+            for raw in (arg if type(arg) is bytes else str(arg).encode(),)
+        ]
+    )
 
 
 class Script:
@@ -30,20 +32,37 @@ class Script:
 
 
 class Call:
-    """One command on its way. ``done`` gets the answer or the error, in our words."""
+    """One command on its way, or several that belong together. ``done`` gets the answer or the
+    error, in our words; of several commands a list, or the first error."""
 
-    __slots__ = ("_count", "_head", "_script", "_tail", "done", "key")
+    __slots__ = ("_count", "_head", "_parts", "_script", "_tail", "commands", "done", "key")
 
-    def __init__(self, key: bytes, count: int, head: bytes, tail: bytes) -> None:
+    def __init__(
+        self,
+        key: bytes,
+        count: int,
+        head: bytes,
+        tail: bytes,
+        script: Script | None = None,
+        parts: list[bytes] | None = None,
+    ) -> None:
         self.key = key
+        self.commands = len(parts) if parts else 1
+        self._parts = parts
         self._count = count
         self._head = head
         self._tail = tail
-        self._script: Script | None = None
+        self._script = script
         self.done: asyncio.Future[object] = asyncio.get_running_loop().create_future()
 
     def wire(self) -> bytes:
+        if not self._count:
+            return self._tail
         return b"*%d\r\n%b%b" % (self._count, self._head, self._tail)
+
+    def each(self) -> list[bytes]:
+        """Its commands one by one."""
+        return self._parts or [self.wire()]
 
     def knows_source(self) -> bool:
         """Make the call carry its script's source. False when it has none to carry."""
@@ -52,16 +71,18 @@ class Call:
         self._head = self._script.by_source
         return True
 
-    def of_script(self, script: Script) -> "Call":
-        self._script = script
-        return self
-
 
 def command(key: bytes, *args: Arg) -> Call:
     """A plain command. ``key`` says where it goes in a clustered server; empty: anywhere."""
     return Call(key, len(args), b"", packed(*args))
 
 
+def commands(key: bytes, *several: tuple[Arg, ...]) -> Call:
+    """Plain commands on keys of one slot, with one answer for all: a list."""
+    parts = [b"*%d\r\n%b" % (len(args), packed(*args)) for args in several]
+    return Call(key, 0, b"", b"".join(parts), parts=parts)
+
+
 def script_call(script: Script, keys: list[bytes], args: tuple[Arg, ...]) -> Call:
     tail = packed(len(keys), *keys, *args)
-    return Call(keys[0], 3 + len(keys) + len(args), script.by_sha, tail).of_script(script)
+    return Call(keys[0], 3 + len(keys) + len(args), script.by_sha, tail, script)
