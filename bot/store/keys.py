@@ -7,14 +7,14 @@ clustered server). ``HOME`` is ``Subject.home``: ``w:WAVE``, ``c:ID``, ``rota``,
 =====================  ======  ==============================================================
 key                    type    what it holds
 =====================  ======  ==============================================================
-{HOME}:s:NAME          hash    a subject: ``ver``, ``body`` (snapshot, JSON), ``chain`` (hex)
+{HOME}:s:NAME          hash    a subject: ``ver``, ``body`` (snapshot, JSON), ``chain`` (hex), and
+                               ``d:KIND``: the deadline's member of ``due``
 {HOME}:f:FACT          string  outcome of a fact that was committed; 72 hours
 {HOME}:hold            string  hold revision of the wave; odd means held
 {HOME}:mark            string  written when a known fact comes again, so that WAIT covers it
 {HOME}:names           set     names of the home's subjects
 {HOME}:j               stream  journal: s subject, f fact, v version, h chain, e events (JSON)
 {HOME}:due             zset    deadlines: ``NAME|KIND|VERSION`` at wave time, ms
-{HOME}:d:NAME          hash    kind -> its member of ``due``
 {HOME}:n               hash    counters
 {HOME}:q:THREAD        list    ids of unsent messages, in order
 {HOME}:o:THREAD        hash    ``b:ID`` message, ``s:ID`` its state, ``k:KEY``/``e:SLOT`` newest
@@ -89,9 +89,6 @@ class Home:
 
     def stage(self, name: str) -> bytes:
         return self.tag + b"stage:" + name.encode()
-
-    def deadlines(self, name: str) -> bytes:
-        return self.tag + b"d:" + name.encode()
 
     def queue(self, thread: str) -> bytes:
         return self.tag + b"q:" + thread.encode()

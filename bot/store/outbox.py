@@ -10,7 +10,7 @@ from bot.store import keys
 from bot.store.base import Connected, number, texts
 from bot.store.commit import Settle
 from bot.store.errors import StoreRefused
-from bot.store.pack import COMMIT, settle_call
+from bot.store.pack import settle_call
 from bot.store.wire import Call, Script, command
 
 _CLAIM = Script("claim")
@@ -159,9 +159,9 @@ class Outbox(Connected):
         Settling what is settled changes nothing.
         """
         if settles:
-            touched, value = settle_call(home, settles)
+            call = settle_call(home, settles)
             self._probe("end.before")
-            await self._writes.submit(self._script_call(COMMIT, touched, value))
+            await self._writes.submit(call)
             self._probe("end.after")
 
     async def thread_info(self, home: str, thread: str) -> Thread:

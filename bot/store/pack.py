@@ -1,14 +1,15 @@
-"""A commit as the script reads it: one msgpack value, and the keys it touches."""
+"""A commit as the script reads it: the keys it touches, and one msgpack value."""
 
 import hashlib
 from collections.abc import Iterable
+from functools import lru_cache
 
 import msgspec
 
 from bot.model.message import Message
 from bot.store import keys
 from bot.store.commit import ANY, Commit, Settle
-from bot.store.wire import Script
+from bot.store.wire import Call, Packed, Script, ready_call
 
 COMMIT = Script("commit")
 
@@ -43,32 +44,45 @@ def score_of(message: Message) -> int:
     return message.urgency * _URGENCY + message.made_at
 
 
-def commit_call(c: Commit) -> tuple[list[bytes], bytes]:
-    """Keys and argument of the commit script. Raises ``ValueError`` for what cannot be written."""
+def commit_call(c: Commit) -> Call:
+    """The call of the commit script. Raises ``ValueError`` for what cannot be written.
+
+    What the script hands on to the server as it is lies ready as a list of arguments.
+    """
     if not c.fact_id:
         raise ValueError(f"a commit of {c.subject} names no fact")
     if c.version == ANY and (c.body or c.deadlines):
         raise ValueError(f"a commit of {c.subject} changes it without saying what it was read as")
     if c.entries and not c.body:
         raise ValueError(f"a commit of {c.subject} has journal events but no new snapshot")
-    home, name = keys.of(c.subject.home), c.subject.name
+    home, name, version = keys.of(c.subject.home), c.subject.name, c.version + 1
     value: dict[str, object] = {
-        "fact": c.fact_id,
-        "name": name,
+        "fact": True,
         "version": c.version,
         "hold": c.hold,
         "outcome": _text(c.outcome),
         "keep": keys.FACT_SECONDS,
+        "kinds": [f"d:{kind}" for kind in (*c.deadlines, *c.dropped)],
     }
-    if c.body:
-        value["body"] = _text(c.body)
-        value["read"] = value["chain"] = c.chain
-        if c.entries:
-            events = events_of(c.entries)
-            value["events"] = _text(events)
-            value["chain"] = chained(c.chain, str(c.subject), c.fact_id, c.version + 1, events)
-    if c.deadlines or c.dropped:
-        _deadlines(c, value)
+    if c.body or c.deadlines:
+        fields: list[object] = ["ver", version]
+        value["name"], value["subject"] = name, fields
+        if c.body:
+            chain = value["read"] = c.chain
+            if c.entries:
+                events = events_of(c.entries)
+                chain = chained(c.chain, str(c.subject), c.fact_id, version, events)
+                value["journal"] = (
+                    *("s", name, "f", c.fact_id, "v", version, "h", chain),
+                    *("e", _text(events)),
+                )
+            fields += ("body", _text(c.body), "chain", chain)
+        if c.deadlines:
+            value["due"] = _due(c, version, fields)
+    if c.dropped:
+        dropped = [f"d:{kind}" for kind in c.dropped if kind not in c.deadlines]
+        if dropped:
+            value["dropped"] = dropped
     threads = _threads(c.settle, c.outbox, c.silence)
     _threaded(value, threads, c.settle, c.outbox)
     if c.silence:
@@ -77,52 +91,42 @@ def commit_call(c: Commit) -> tuple[list[bytes], bytes]:
         value["counters"] = [part for pair in c.counters.items() for part in pair]
     if c.set_hold is not None:
         value["held"] = c.set_hold
-    return _keys(home, home.fact(c.fact_id), name, threads), _encode(value)
+    return _call(home, home.fact(c.fact_id), name, threads, value)
 
 
-def settle_call(home: str, settles: tuple[Settle, ...]) -> tuple[list[bytes], bytes]:
+def settle_call(home: str, settles: tuple[Settle, ...]) -> Call:
     """Like a commit that settles messages and does nothing else; it needs no fact."""
     k = keys.of(home)
-    value: dict[str, object] = {"version": ANY, "hold": 0}
+    value: dict[str, object] = {"version": ANY, "hold": 0, "kinds": ()}
     threads = _threads(settles, ())
     _threaded(value, threads, settles, ())
-    return _keys(k, k.mark, "", threads), _encode(value)
+    return _call(k, k.mark, "", threads, value)
 
 
-def _keys(k: keys.Home, fact: bytes, name: str, threads: dict[str, int]) -> list[bytes]:
-    found = [
-        fact,
-        k.subject(name),
-        k.hold,
-        k.mark,
-        k.journal,
-        k.due,
-        k.deadlines(name),
-        k.ready,
-        k.later,
-        k.busy,
-        k.counters,
-        k.dead,
-        k.names,
-    ]
+def _call(
+    k: keys.Home, fact: bytes, name: str, threads: dict[str, int], value: dict[str, object]
+) -> Call:
+    found = [fact, k.subject(name)]
     for thread in threads:
         found += (k.queue(thread), k.outbox(thread), k.thread(thread))
-    return found
+    return ready_call(COMMIT, _commons(k), found, _encode(value))
 
 
-def _deadlines(c: Commit, value: dict[str, object]) -> None:
-    dropped = [kind for kind in c.dropped if kind not in c.deadlines]
-    value["kinds"] = [*c.deadlines, *dropped]
-    if c.deadlines:
-        due: list[object] = []
-        kept: list[str] = []
-        for kind, at in c.deadlines.items():
-            member = keys.member(c.subject.name, kind, c.version + 1)
-            due += (at, member)
-            kept += (kind, member)
-        value["due"], value["set"] = due, kept
-    if dropped:
-        value["dropped"] = dropped
+@lru_cache(maxsize=4096)
+def _commons(k: keys.Home) -> Packed:
+    """The keys that every commit of a home touches."""
+    common = (k.hold, k.mark, k.journal, k.due, k.ready, k.later, k.busy, k.counters)
+    return Packed(*common, k.dead, k.names)
+
+
+def _due(c: Commit, version: int, fields: list[object]) -> list[object]:
+    """Deadlines as they go into the sorted set; the subject's ``fields`` keep their members."""
+    due: list[object] = []
+    for kind, at in c.deadlines.items():
+        member = keys.member(c.subject.name, kind, version)
+        due += (at, member)
+        fields += (f"d:{kind}", member)
+    return due
 
 
 def _threads(
@@ -132,7 +136,7 @@ def _threads(
     if not settles and not outbox and not silence:
         return {}
     names = dict.fromkeys([*(s.thread for s in settles), *(m.thread for m in outbox), *silence])
-    return {thread: 14 + 3 * n for n, thread in enumerate(names)}
+    return {thread: 13 + 3 * n for n, thread in enumerate(names)}
 
 
 def _threaded(
@@ -161,7 +165,34 @@ def _threaded(
             for s in settles
         ]
     if outbox:
-        value["outbox"] = [
-            (threads[m.thread], m.id, m.thread, _text(_json(m)), score_of(m), m.key, m.slot, m.rev)
-            for m in outbox
-        ]
+        value["outbox"] = _outbox(threads, outbox)
+
+
+def _outbox(threads: dict[str, int], outbox: tuple[Message, ...]) -> list[object]:
+    """New messages by thread: what must not be there yet, the fields to write, the ids.
+
+    The fields begin with ``b:ID``, body, ``s:ID``, state of each message, in the order of the ids.
+    """
+    by_thread: dict[str, list[Message]] = {}
+    for m in outbox:
+        by_thread.setdefault(m.thread, []).append(m)
+    found: list[object] = []
+    for thread, messages in by_thread.items():
+        checked: list[str] = []
+        fields: list[object] = []
+        newest: list[str] = []
+        for m in messages:
+            score = score_of(m)
+            state = _encode(("queued", 0, score, m.key, m.slot, m.rev, ""))
+            fields += (f"b:{m.id}", _text(_json(m)), f"s:{m.id}", _text(state))
+            checked.append(f"s:{m.id}")
+            for mark in (m.key and f"k:{m.key}", m.slot and f"e:{m.slot}"):
+                if mark:
+                    checked.append(mark)
+                    newest += (mark, m.id)
+        if len(set(checked)) < len(checked):
+            checked = []  # they are in each other's way: one after the other
+        first = min([score_of(m) for m in messages])
+        ids = [m.id for m in messages]
+        found.append((threads[thread], thread, first, checked, fields + newest, ids))
+    return found

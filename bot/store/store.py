@@ -11,7 +11,7 @@ from bot.store.base import number, texts
 from bot.store.commit import Commit, Done, Known, Loaded, Result, Stale
 from bot.store.index import Index
 from bot.store.outbox import Outbox
-from bot.store.pack import COMMIT, commit_call
+from bot.store.pack import commit_call
 from bot.store.staging import Staging
 from bot.store.wire import commands
 
@@ -74,12 +74,12 @@ class Store(Outbox, Index, Staging):
 
         Raises ``ValueError`` for a commit that contradicts itself.
         """
-        touched, value = commit_call(c)
+        call = commit_call(c)
         if c.subject.home not in self._homes:
             # First, so that a home with deadlines is never one that nobody sweeps.
             await self.add_home(c.subject.home)
         self._probe("commit.before")
-        answer = await self._writes.submit(self._script_call(COMMIT, touched, value))
+        answer = await self._writes.submit(call)
         self._probe("commit.after")
         return _result(cast("list[object]", answer))
 
@@ -125,13 +125,14 @@ class Store(Outbox, Index, Staging):
     async def deadlines(self, subject: Subject) -> dict[str, int]:
         """The subject's deadlines: kind -> wave time, ms."""
         k = keys.of(subject.home)
-        key = k.deadlines(subject.name)
+        key = k.subject(subject.name)
         flat = cast("list[bytes]", await self._read(key, "HGETALL", key))
-        if not flat:
+        members = {f[2:]: m for f, m in zip(flat[::2], flat[1::2], strict=True) if f[:2] == b"d:"}
+        if not members:
             return {}
-        scores = cast("list[bytes | None]", await self._read(k.due, "ZMSCORE", k.due, *flat[1::2]))
-        kinds = zip(texts(flat[::2]), scores, strict=True)
-        return {kind: number(at) for kind, at in kinds if at is not None}
+        found = await self._read(k.due, "ZMSCORE", k.due, *members.values())
+        scores = zip(members, cast("list[bytes | None]", found), strict=True)
+        return {kind.decode(): number(at) for kind, at in scores if at is not None}
 
     async def put_off(self, entry: DueEntry, until: int) -> None:
         """Look at a deadline again at ``until`` (wave time, ms): its fact could not be decided.

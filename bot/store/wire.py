@@ -18,6 +18,15 @@ def packed(*args: Arg) -> bytes:
     )
 
 
+class Packed:
+    """Arguments that go out again and again, packed once."""
+
+    __slots__ = ("count", "first", "raw")
+
+    def __init__(self, *args: bytes) -> None:
+        self.first, self.count, self.raw = args[0], len(args), packed(*args)
+
+
 class Script:
     """A script of this package, by its name without ``.lua``."""
 
@@ -86,3 +95,10 @@ def commands(key: bytes, *several: tuple[Arg, ...]) -> Call:
 def script_call(script: Script, keys: list[bytes], args: tuple[Arg, ...]) -> Call:
     tail = packed(len(keys), *keys, *args)
     return Call(keys[0], 3 + len(keys) + len(args), script.by_sha, tail, script)
+
+
+def ready_call(script: Script, common: Packed, keys: list[bytes], value: bytes) -> Call:
+    """A script's call with one argument, on ``common`` keys and then ``keys``."""
+    count = common.count + len(keys)
+    tail = b"%b%b%b" % (packed(count), common.raw, packed(*keys, value))
+    return Call(common.first, 4 + count, script.by_sha, tail, script)
