@@ -7,7 +7,7 @@ the question, and the window is never shorter than the checkpoint.
 
 from collections.abc import Iterator
 from functools import cached_property
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, NamedTuple, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -160,6 +160,13 @@ class Stage(Part):
         return self
 
 
+class Step(NamedTuple):
+    """A stage as a visit comes to it."""
+
+    stage: Stage
+    unit: str  # serial, empty for a stage of the visit
+
+
 class Route(Part):
     """Who is asked first about a cause, how grave it is, and in how many minutes to take it."""
 
@@ -226,6 +233,11 @@ class Runbook(Part):
         for problem in problems(self):
             raise ValueError(problem)
         return self
+
+    @cached_property
+    def walks(self) -> "dict[tuple[str, ...], tuple[Step, ...]]":
+        """The steps of visits looked at lately, by their serials (see ``bot.model.visit.steps``)."""
+        return {}
 
     @cached_property
     def by_scope(self) -> tuple[tuple[Stage, ...], tuple[Stage, ...], tuple[Stage, ...]]:

@@ -18,6 +18,7 @@ number. What counts as "in front":
 Nothing else is guessed: O and 0, or I and 1, stay different.
 """
 
+import functools
 import re
 import unicodedata
 
@@ -51,6 +52,7 @@ _GS1_FIXED = (
 )
 
 
+@functools.lru_cache(maxsize=4096)
 def normal(serial: str) -> str:
     """The form in which serials are compared. Applying it twice changes nothing more."""
     text = serial

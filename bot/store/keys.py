@@ -90,6 +90,11 @@ class Home:
     def stage(self, name: str) -> bytes:
         return self.tag + b"stage:" + name.encode()
 
+    def threaded(self, thread: str) -> tuple[bytes, bytes, bytes]:
+        """Queue, outbox and place of a thread."""
+        tag, name = self.tag, thread.encode()
+        return b"%bq:%b" % (tag, name), b"%bo:%b" % (tag, name), b"%bt:%b" % (tag, name)
+
     def queue(self, thread: str) -> bytes:
         return self.tag + b"q:" + thread.encode()
 

@@ -40,10 +40,6 @@ def events_of(entries: Iterable[bytes]) -> bytes:
     return b"[" + b",".join(entries) + b"]"
 
 
-def score_of(message: Message) -> int:
-    return message.urgency * _URGENCY + message.made_at
-
-
 def commit_call(c: Commit) -> Call:
     """The call of the commit script. Raises ``ValueError`` for what cannot be written.
 
@@ -108,7 +104,7 @@ def _call(
 ) -> Call:
     found = [fact, k.subject(name)]
     for thread in threads:
-        found += (k.queue(thread), k.outbox(thread), k.thread(thread))
+        found += k.threaded(thread)
     return ready_call(COMMIT, _commons(k), found, _encode(value))
 
 
@@ -136,7 +132,7 @@ def _threads(
     if not settles and not outbox and not silence:
         return {}
     names = dict.fromkeys([*(s.thread for s in settles), *(m.thread for m in outbox), *silence])
-    return {thread: 13 + 3 * n for n, thread in enumerate(names)}
+    return dict(zip(names, range(13, 13 + 3 * len(names), 3), strict=True))
 
 
 def _threaded(
@@ -173,26 +169,29 @@ def _outbox(threads: dict[str, int], outbox: tuple[Message, ...]) -> list[object
 
     The fields begin with ``b:ID``, body, ``s:ID``, state of each message, in the order of the ids.
     """
-    by_thread: dict[str, list[Message]] = {}
+    by_thread: dict[str, tuple[int, str, list[int], list[str], list[object], list[str]]] = {}
+    newest: dict[str, list[str]] = {}
     for m in outbox:
-        by_thread.setdefault(m.thread, []).append(m)
+        thread, score = m.thread, m.urgency * _URGENCY + m.made_at
+        body, state = f"b:{m.id}", f"s:{m.id}"
+        if thread not in by_thread:
+            by_thread[thread] = (threads[thread], thread, [], [], [], [])
+            newest[thread] = []
+        _, _, scores, checked, fields, ids = by_thread[thread]
+        meta = _encode(("queued", 0, score, m.key, m.slot, m.rev, ""))
+        fields += (body, _text(_json(m)), state, _text(meta))
+        scores.append(score)
+        checked.append(state)
+        ids.append(m.id)
+        if m.key:
+            checked.append(f"k:{m.key}")
+            newest[thread] += (f"k:{m.key}", m.id)
+        if m.slot:
+            checked.append(f"e:{m.slot}")
+            newest[thread] += (f"e:{m.slot}", m.id)
     found: list[object] = []
-    for thread, messages in by_thread.items():
-        checked: list[str] = []
-        fields: list[object] = []
-        newest: list[str] = []
-        for m in messages:
-            score = score_of(m)
-            state = _encode(("queued", 0, score, m.key, m.slot, m.rev, ""))
-            fields += (f"b:{m.id}", _text(_json(m)), f"s:{m.id}", _text(state))
-            checked.append(f"s:{m.id}")
-            for mark in (m.key and f"k:{m.key}", m.slot and f"e:{m.slot}"):
-                if mark:
-                    checked.append(mark)
-                    newest += (mark, m.id)
-        if len(set(checked)) < len(checked):
-            checked = []  # they are in each other's way: one after the other
-        first = min([score_of(m) for m in messages])
-        ids = [m.id for m in messages]
-        found.append((threads[thread], thread, first, checked, fields + newest, ids))
+    for i, thread, scores, checked, fields, ids in by_thread.values():
+        alone = len(set(checked)) == len(checked)  # else they are in each other's way
+        fields += newest[thread]
+        found.append((i, thread, min(scores), checked if alone else (), fields, ids))
     return found

@@ -9,13 +9,11 @@ Arg = bytes | str | int
 
 def packed(*args: Arg) -> bytes:
     """Arguments in the server's protocol, without the line that counts them."""
-    return b"".join(
-        [
-            b"$%d\r\n%b\r\n" % (len(raw), raw)
-            for arg in args
-            for raw in (arg if type(arg) is bytes else str(arg).encode(),)
-        ]
-    )
+    flat: list[int | bytes] = []
+    for arg in args:
+        raw = arg if type(arg) is bytes else str(arg).encode()
+        flat += (len(raw), raw)
+    return (b"$%d\r\n%b\r\n" * len(args)) % tuple(flat)
 
 
 class Packed:

@@ -215,7 +215,10 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     unread: int = 0  # messages without words in a row
 
     def unit(self, serial: str) -> Unit | None:
-        return next((u for u in self.units if u.serial == serial), None)
+        for unit in self.units:
+            if unit.serial == serial:
+                return unit
+        return None
 
     def call(self, call_id: str) -> Call | None:
         return find(self.calls, call_id)

@@ -1,21 +1,29 @@
 """The order of a visit: the runbook's stages, those of scope *unit* once for each unit."""
 
-from typing import NamedTuple
-
-from bot.model.runbook import AskKind, Runbook, Stage
+from bot.model.runbook import AskKind, Runbook, Step
 from bot.model.visit.state import Unit, Visit
 
+__all__ = ["Step"]
 
-class Step(NamedTuple):
-    stage: Stage
-    unit: str  # serial, empty for a stage of the visit
+_WALKS_KEPT = 1024
 
 
 def steps(book: Runbook, units: tuple[Unit, ...]) -> tuple[Step, ...]:
+    """All of a visit's steps in order; one decision asks for them many times."""
+    serials = tuple([unit.serial for unit in units])
+    walk = book.walks.get(serials)
+    if walk is None:
+        if len(book.walks) >= _WALKS_KEPT:
+            book.walks.clear()
+        book.walks[serials] = walk = _steps(book, serials)
+    return walk
+
+
+def _steps(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
     before, each, after = book.by_scope
     return (
         *[Step(stage, "") for stage in before],
-        *[Step(stage, unit.serial) for unit in units for stage in each],
+        *[Step(stage, serial) for serial in serials for stage in each],
         *[Step(stage, "") for stage in after],
     )
 
