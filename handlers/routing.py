@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from bot.desk import Desk
+from bot.desk import Desk, Seen
 from bot.model.serial import normal
 from bot.model.subject import Subject
 from bot.model.visit.state import Visit
-from bot.store.commit import Loaded
 
 Found = tuple[Subject, Visit]
 
@@ -60,7 +59,7 @@ class Expected(NamedTuple):
     """A visit that expects a serial, as read."""
 
     subject: Subject
-    loaded: Loaded
+    seen: Seen
     visit: Visit
 
 
@@ -69,9 +68,10 @@ async def expecting(desk: Desk, serial: str) -> Expected | None:
     wanted = normal(serial)
     found = []
     for subject in await desk.store.find("serial", wanted):
-        loaded, visit = await desk.look(subject)
+        seen = await desk.look(subject)
+        visit = seen.state
         if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
-            found.append((visit.live, visit.start, subject, Expected(subject, loaded, visit)))
+            found.append((visit.live, visit.start, subject, Expected(subject, seen, visit)))
     return max(found, key=lambda one: one[:3])[3] if found else None
 
 

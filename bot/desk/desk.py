@@ -9,7 +9,7 @@ import logging
 import time
 import traceback
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec.structs import replace
@@ -47,6 +47,14 @@ class Outcome(msgspec.Struct, frozen=True):
     digest: str = ""
 
 
+class Seen(NamedTuple):
+    """A subject as the store had it, and its snapshot as the model reads it."""
+
+    loaded: Loaded
+    state: Any
+
+
+_UNREAD = object()
 _outcomes = msgspec.json.Decoder(Outcome)
 
 
@@ -60,52 +68,54 @@ class Desk:
         self.busy = 0  # facts being decided now
         self._lines = Lines(PATIENCE)
 
-    async def receive(self, fact: AnyFact, loaded: Loaded | None = None) -> Outcome:
+    async def receive(self, fact: AnyFact, seen: Seen | None = None) -> Outcome:
         """Bring ``fact`` in. Raises ``StoreAway`` when its fate is unknown, ``StoreRefused``
         when the store will not take it.
 
-        ``loaded``: the fact's subject, if the caller has just read it. It may have moved since;
-        the commit notices.
+        ``seen``: the fact's subject, if the caller has just looked at it. It may have moved
+        since; the commit notices.
         """
         self.busy += 1
         try:
             if fact.subject.site == EVERY:
                 return await self._to_every(fact)
             async with self._lines.turn(fact.subject):
-                return await self._patiently(fact, loaded)
+                return await self._patiently(fact, seen)
         finally:
             self.busy -= 1
 
     # --- one subject -------------------------------------------------------------------
 
-    async def _patiently(self, fact: AnyFact, loaded: Loaded | None) -> Outcome:
+    async def _patiently(self, fact: AnyFact, seen: Seen | None) -> Outcome:
         """Retry conflicts and a store that is away, always under the same fact id."""
         began, tries = time.monotonic(), 0
         while True:
             tries += 1
             try:
-                answer = await self._once(fact, loaded)
+                answer = await self._once(fact, seen)
             except StoreAway:
-                loaded = None
+                seen = None
                 if tries >= TRIES or time.monotonic() - began > PATIENCE:
                     raise
                 await asyncio.sleep(0.05 * 2**tries)
                 continue
             if isinstance(answer, Outcome):
                 return answer
-            loaded = answer
+            seen = answer
             if tries >= TRIES:
                 if isinstance(fact, Due):
                     return Outcome("later")  # its entry stands, and the next sweep brings it
                 return await self._keep(fact, "it met another decision every time")
 
-    async def _once(self, fact: AnyFact, loaded: Loaded | None) -> Outcome | Loaded:
+    async def _once(self, fact: AnyFact, seen: Seen | None) -> Outcome | Seen:
         """One try; gives what stands now when another decision came first."""
-        await self._keep_words(fact)
-        if loaded is None:
-            loaded = await self.store.load(fact.subject)
+        if isinstance(fact, Said) and (fact.words or fact.files):
+            await self._keep_words(fact)
+        loaded, state = seen or (await self.store.load(fact.subject), _UNREAD)
         try:
-            draft = await self._decide(fact, loaded)
+            if state is _UNREAD:
+                state = KINDS[fact.subject.kind].read(loaded.body)
+            draft = await self._decide(fact, loaded, state)
         except StoreAway:
             raise
         except TooNew as error:
@@ -124,11 +134,10 @@ class Desk:
             case Known(outcome):
                 return replace(_outcomes.decode(outcome), again=True)
             case Stale(now):
-                return now
+                return Seen(now, _UNREAD)
 
-    async def _decide(self, fact: AnyFact, loaded: Loaded) -> Draft | None:
+    async def _decide(self, fact: AnyFact, loaded: Loaded, state: Any) -> Draft | None:
         kind = KINDS[fact.subject.kind]
-        state = kind.read(loaded.body)
         context = await self.surroundings.context(self.store, fact, loaded)
         decision = kind.decide(state, fact, context)
         if decision is None or (decision.answer == "unknown" and isinstance(fact, Registered)):
@@ -144,11 +153,10 @@ class Desk:
             has=kind.tally(decision.after),
         )
 
-    async def _keep_words(self, fact: AnyFact) -> None:
+    async def _keep_words(self, fact: Said) -> None:
         """What people write lies with their personal data; the journal holds only where."""
-        if isinstance(fact, Said) and (fact.words or fact.files):
-            words = "\n".join((fact.words, *fact.files)).strip()
-            await self.store.person_put(person_key(fact.actor.user), {text_key(fact.id): words})
+        words = "\n".join((fact.words, *fact.files)).strip()
+        await self.store.person_put(person_key(fact.actor.user), {text_key(fact.id): words})
 
     # --- what fits nowhere --------------------------------------------------------------
 
@@ -222,7 +230,7 @@ class Desk:
         """The subject's snapshot as it stands, or ``None``."""
         return (await self.look(subject))[1]
 
-    async def look(self, subject: Subject) -> tuple[Loaded, Any]:
-        """The subject as the store has it, for ``receive``, and its snapshot or ``None``."""
+    async def look(self, subject: Subject) -> Seen:
+        """The subject as the store has it, and its snapshot or ``None``; for ``receive``."""
         loaded = await self.store.load(subject)
-        return loaded, KINDS[subject.kind].read(loaded.body)
+        return Seen(loaded, KINDS[subject.kind].read(loaded.body))

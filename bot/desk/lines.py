@@ -5,9 +5,6 @@ in vain until they are kept aside. Other replicas are met still; for them the co
 """
 
 import asyncio
-import contextlib
-from collections.abc import AsyncIterator
-from weakref import WeakValueDictionary
 
 from bot.model.subject import Subject
 from bot.store.errors import StoreAway
@@ -17,27 +14,59 @@ class Lines:
     """One line for each subject that anybody waits for."""
 
     def __init__(self, patience: float) -> None:
-        self._patience = patience  # seconds of process time
-        self._locks: WeakValueDictionary[Subject, asyncio.Lock] = WeakValueDictionary()
+        self.patience = patience  # seconds of process time
+        self.locks: dict[Subject, Line] = {}
 
-    @contextlib.asynccontextmanager
-    async def turn(self, subject: Subject) -> AsyncIterator[None]:
-        """Raises ``StoreAway`` when it takes too long: then the store does not get on."""
-        lock = self._locks.get(subject)
-        if lock is None:
-            self._locks[subject] = lock = asyncio.Lock()
-        if lock.locked():
-            await self._wait(lock, subject)
-        else:
-            await lock.acquire()  # at once
-        try:
-            yield
-        finally:
-            lock.release()
+    def turn(self, subject: Subject) -> "Turn":
+        """Enter it with ``async with``. Raises ``StoreAway`` when it takes too long."""
+        return Turn(self, subject)
 
-    async def _wait(self, lock: asyncio.Lock, subject: Subject) -> None:
+
+class Line:
+    """Who is in it, waiting or having its turn."""
+
+    __slots__ = ("lock", "those")
+
+    def __init__(self) -> None:
+        self.lock = asyncio.Lock()
+        self.those = 0
+
+
+class Turn:
+    """One turn in the line of a subject; the last to leave takes the line away."""
+
+    __slots__ = ("_line", "_lines", "_subject")
+
+    def __init__(self, lines: Lines, subject: Subject) -> None:
+        self._lines, self._subject = lines, subject
+
+    async def __aenter__(self) -> None:
+        line = self._lines.locks.get(self._subject)
+        if line is None:
+            line = self._lines.locks[self._subject] = Line()
+        self._line = line
+        line.those += 1
         try:
-            async with asyncio.timeout(self._patience):
-                await lock.acquire()
+            if line.lock.locked():
+                await self._wait()
+            else:
+                await line.lock.acquire()  # at once
+        except BaseException:
+            self._leave()
+            raise
+
+    async def __aexit__(self, *_: object) -> None:
+        self._line.lock.release()
+        self._leave()
+
+    def _leave(self) -> None:
+        self._line.those -= 1
+        if not self._line.those:
+            del self._lines.locks[self._subject]
+
+    async def _wait(self) -> None:
+        try:
+            async with asyncio.timeout(self._lines.patience):
+                await self._line.lock.acquire()
         except TimeoutError:
-            raise StoreAway(f"too many facts of {subject} wait for the store") from None
+            raise StoreAway(f"too many facts of {self._subject} wait for the store") from None

@@ -236,7 +236,7 @@ class Runbook(Part):
 
     @cached_property
     def walks(self) -> "dict[tuple[str, ...], tuple[Step, ...]]":
-        """The steps of visits looked at lately, by their serials (see ``bot.model.visit.steps``)."""
+        """Steps of visits looked at lately, by their serials (see ``bot.model.visit.steps``)."""
         return {}
 
     @cached_property

@@ -62,7 +62,7 @@ class Intake:
             choices=choices,
             closed=closed,
         )
-        outcome = await self._desk.receive(fact, found.loaded if found and not closed else None)
+        outcome = await self._desk.receive(fact, found.seen if found and not closed else None)
         if outcome.again and outcome.digest and outcome.digest != seen.digest:
             raise Refused(409, "This id was taken before, with other content.")
         if found is None and await self._expected_after_all(seen.serial):

@@ -26,7 +26,8 @@ async def test_a_fact_is_decided_on_what_stands_and_not_on_what_was_read(
     await go_live(desk, rows[:1], channels=["C1"], now=NOW)
     subject = of_visit(rows[0].wave, rows[0].site)
     await relay(desk, subject.home)
-    old, visit = await desk.look(subject)
+    old = await desk.look(subject)
+    visit = old.state
     assert isinstance(visit, Visit)
     assert not visit.units[0].online
     await desk.receive(registered(rows[0], 1, "registered"), old)
@@ -43,7 +44,7 @@ async def test_and_a_fact_that_is_known_is_answered_as_before(
     await go_live(desk, rows[:1], channels=["C1"], now=NOW)
     subject = of_visit(rows[0].wave, rows[0].site)
     await relay(desk, subject.home)
-    old, _ = await desk.look(subject)
+    old = await desk.look(subject)
     fact = registered(rows[0], 1, "registered")
     first = await desk.receive(fact, old)
     again = await desk.receive(fact, old)

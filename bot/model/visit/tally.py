@@ -20,7 +20,7 @@ def tally(visit: Visit) -> dict[str, int]:
         "held": held,
         "escalated": len(visit.units) if called else 0,
         "calls": len(visit.open_calls),
-        "calling": int(any([c.open for c in called])),
+        "calling": int(any(c.open for c in called)),
         "nudges": visit.nudges,
     }
     return {name: count for name, count in counts.items() if count}
