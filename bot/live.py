@@ -24,6 +24,7 @@ from bot.store.embedded import free_space_note
 from bot.store.errors import PartRefused, StoreError
 
 SWEEP_SECONDS = 0.25
+SWEEP_PATIENCE = 1.0  # then what became due meanwhile is looked at, calls first
 ALIVE_SECONDS = 5
 CHAT_SECONDS = 20
 #: Away for less than this is a restart nobody has to hear of; the platform resends meanwhile.
@@ -138,7 +139,7 @@ class Live:
             if self._store_since is not None:  # before anything falls due
                 await self.bot.store.homes()
                 await self._store_back()
-            await self.bot.sweep.run(self.bot.now())
+            await self.bot.sweep.run(self.bot.now(), patience=SWEEP_PATIENCE)
         except PartRefused as error:  # the store is there, so this is no gap
             _log.error("%s", error)
             self._swept = self.monotonic()

@@ -1,10 +1,13 @@
 """The clock in: every deadline that is due becomes a fact. Harmless on every replica."""
 
 import asyncio
+import math
+import time
 from collections.abc import Callable
 
 from bot.desk import Desk
 from bot.model.fact import Due
+from bot.model.message import ESCALATION
 from bot.store.errors import PartRefused, StoreAway, StoreError
 from bot.store.store import DueEntry
 
@@ -26,41 +29,66 @@ class Sweep:
         #: only calls go on.
         self.standing = False
 
-    async def run(self, now: int) -> int:
+    async def run(self, now: int, patience: float = math.inf) -> int:
         """Bring in what is due at ``now``; how many facts that were.
 
-        No home waits for another that fails: errors are raised when all were looked through.
-        Raises ``StoreAway``, or ``PartRefused`` where the store is there.
+        Every deadline by which a person is called comes before any other, in all homes. After
+        ``patience`` seconds of process time the others are left to the next sweep, so that calls
+        which fall due meanwhile do not wait for them. No home waits for another that fails:
+        errors are raised when all were looked through. Raises ``StoreAway``, or ``PartRefused``
+        where the store is there.
         """
+        until = time.monotonic() + patience
         async with self._running:
-            before, wrong = self.fired, list[BaseException]()
-            for home in await self._desk.store.homes():
-                wrong += await self._home(home, now)
-            for error in wrong:
-                if isinstance(error, StoreAway) or not isinstance(error, StoreError):
-                    raise error
-            if wrong:
-                raise PartRefused(f"{len(wrong)} deadlines were refused: {wrong[0]}")
-            return self.fired - before
+            before = self.fired
+            failed: dict[str, list[BaseException]] = {}
+            while entries := await self._most_urgent(now, failed):
+                for start in range(0, len(entries), _AT_ONCE):
+                    await self._fire_all(entries[start : start + _AT_ONCE], now, failed)
+                    if entries[0].rank > ESCALATION and time.monotonic() > until:
+                        return self._done(before, failed)
+            return self._done(before, failed)
 
-    async def _home(self, home: str, now: int) -> list[BaseException]:
-        """Bring in what is due in one home, until something fails; the errors."""
-        try:
-            while entries := await self._due(home, now):
-                fires = (self._fire(entry, now) for entry in entries)
-                results = await asyncio.gather(*fires, return_exceptions=True)
-                wrong = [found for found in results if isinstance(found, BaseException)]
-                self.fired += len(results) - len(wrong)
-                if wrong:
-                    return wrong
-        except StoreError as error:
-            return [error]
-        return []
+    def _done(self, before: int, failed: dict[str, list[BaseException]]) -> int:
+        wrong = [error for errors in failed.values() for error in errors]
+        for error in wrong:
+            if isinstance(error, StoreAway) or not isinstance(error, StoreError):
+                raise error
+        if wrong:
+            raise PartRefused(f"{len(wrong)} deadlines were refused: {wrong[0]}")
+        return self.fired - before
+
+    async def _most_urgent(
+        self, now: int, failed: dict[str, list[BaseException]]
+    ) -> list[DueEntry]:
+        """Of all that is due in homes where nothing failed, what comes before the rest."""
+        found: list[DueEntry] = []
+        for home in await self._desk.store.homes():
+            if home not in failed:
+                try:
+                    found += await self._due(home, now)
+                except StoreError as error:
+                    failed[home] = [error]
+        first = min((entry.rank for entry in found), default=0)
+        return [entry for entry in found if entry.rank == first]
+
+    async def _fire_all(
+        self, entries: list[DueEntry], now: int, failed: dict[str, list[BaseException]]
+    ) -> None:
+        entries = [entry for entry in entries if entry.subject.home not in failed]
+        fires = (self._fire(entry, now) for entry in entries)
+        for entry, result in zip(
+            entries, await asyncio.gather(*fires, return_exceptions=True), strict=True
+        ):
+            if isinstance(result, BaseException):
+                failed.setdefault(entry.subject.home, []).append(result)
+            else:
+                self.fired += 1
 
     async def _due(self, home: str, now: int) -> list[DueEntry]:
-        if not self.standing:
-            return await self._desk.store.due(home, now, _AT_ONCE)
         entries = await self._desk.store.due(home, now, _ALL)
+        if not self.standing:
+            return entries
         return [e for e in entries if e.subject.kind != "visit" or e.kind.startswith("call:")]
 
     async def _fire(self, entry: DueEntry, now: int) -> None:

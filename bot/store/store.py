@@ -5,6 +5,7 @@ from typing import cast
 
 import msgspec
 
+from bot.model.rank import rank
 from bot.model.subject import Subject
 from bot.store import keys
 from bot.store.base import number, texts
@@ -32,6 +33,11 @@ class DueEntry(msgspec.Struct, frozen=True):
     @property
     def member(self) -> str:
         return keys.member(self.subject.name, self.kind, self.version)
+
+    @property
+    def rank(self) -> int:
+        """A smaller number goes first, however many are due."""
+        return rank(self.kind)
 
     @property
     def fact_id(self) -> str:
