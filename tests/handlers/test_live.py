@@ -201,7 +201,7 @@ async def test_the_people_of_the_settings_are_looked_up_at_start(room: Room) -> 
 async def test_a_deadline_that_is_refused_is_no_outage_of_the_store(
     room: Room, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    async def refusing(_now: int) -> int:
+    async def refusing(_now: int, **_: float) -> int:
         raise PartRefused("1 deadlines were refused: not this one")
 
     monkeypatch.setattr(room.bot.sweep, "run", refusing)
