@@ -89,7 +89,7 @@ def figures(lexicons: Sequence[Lexicon]) -> dict[str, dict[str, Count]]:
         for part in ("tune", "kept"):
             said = corpus(language, part)
             dangers = [s.text for s in said if s.stance == "danger"]
-            others = [s.text for s in said if s.stance != "danger"]
+            others = [s.text for s in said if s.stance in ("", "denied")]
             rows[f"corpus ({part}), danger: missed"] = counted(dangers, lexicons, stop=True)
             rows[f"corpus ({part}), none: stopped"] = counted(others, lexicons, stop=False)
         for kind, count in misspelt(lexicon, lexicons).items():

@@ -16,8 +16,11 @@ class Sentence(NamedTuple):
 
     @property
     def stance(self) -> str:
-        """``danger``, ``denied`` or empty, as labelled."""
-        return next((word for word in self.label if word in ("danger", "denied")), "")
+        """``danger``, ``denied``, ``either`` where the label leaves it open, or empty."""
+        found = [word for word in self.label if "danger" in word or "denied" in word]
+        if not found:
+            return ""
+        return found[0] if found[0] in ("danger", "denied") else "either"
 
 
 def lines(name: str) -> list[str]:
@@ -35,4 +38,4 @@ def _sentences(path: Path) -> Iterator[Sentence]:
     for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
         if line.strip() and not line.startswith("#"):
             _, label, text = line.split("|", 2)
-            yield Sentence(tuple(label.replace("?", "").replace("/", " ").split()), text.strip())
+            yield Sentence(tuple(label.replace("?", "").split()), text.strip())
