@@ -3,15 +3,17 @@
 Proven by what arrives at the stand-in, and at the store, in one list.
 """
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 
 import pytest
 
 from bot.practice import scene
+from bot.practice.chatserver.web import ApiCall
 from bot.speak.catalogue import Catalogue
 from bot.speak.lexicon import languages
 from bot.store.commit import Commit, Done, Known, Stale
 from tests.handlers.kit import ONCALL, STRANGER, Json, OwnStore, Room, open_room, template
+from tests.handlers.test_readback import away
 
 CONTACT = "U0101"
 TEXTS = Catalogue.load()
@@ -90,44 +92,63 @@ WAYS: tuple[Way, ...] = (
 def watched(room: Room, monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """What happens from here on: each text that arrives, its channel before it, and the stop."""
     happened: list[str] = []
-    handle, commit = room.server.calls, room.bot.store.commit
+    calls, commit = room.server.calls, room.bot.store.commit
 
     async def writes(what: Commit) -> Done | Known | Stale:
         if b'"event":"stopped"' in b"".join(what.entries):
-            happened.extend(_texts(handle))
-            handle.clear()
+            happened.extend(_texts(calls))
+            calls.clear()
             happened.append(STOP)
         return await commit(what)
 
     monkeypatch.setattr(room.bot.store, "commit", writes)
-    handle.clear()
+    calls.clear()
     return happened
 
 
-def _texts(calls: list[object]) -> list[str]:
-    posts = [call for call in calls if getattr(call, "method", "") == "chat.postMessage"]
-    return [f"{p.args['channel']}: {p.args.get('text', '')}" for p in posts]  # type: ignore[attr-defined]
+def _texts(calls: Sequence[ApiCall]) -> list[str]:
+    posts = [call.args for call in calls if call.method == "chat.postMessage"]
+    return [f"{post['channel']}: {post.get('text', '')}" for post in posts]
 
 
 @pytest.mark.parametrize("way", WAYS)
-@pytest.mark.parametrize(
-    ("words", "fixed"),
-    [
-        ("there is smoke coming out", ENGLISH),
-        pytest.param("da kommt Rauch raus", GERMAN, marks=needs_german),
-    ],
-)
 async def test_the_fixed_answer_then_the_stop_then_people(
-    room: Room, monkeypatch: pytest.MonkeyPatch, way: Way, words: str, fixed: str
+    room: Room, monkeypatch: pytest.MonkeyPatch, way: Way
 ) -> None:
     await room.rest()
     happened = watched(room, monkeypatch)
-    where = await way(room, words)
+    where = await way(room, "there is smoke coming out")
+    await in_order(room, happened, f"{where}: {ENGLISH}")
+
+
+@needs_german
+@pytest.mark.parametrize("way", [in_thread, directly, by_an_edit, in_a_file_title])
+async def test_german_words_from_an_english_site(
+    room: Room, monkeypatch: pytest.MonkeyPatch, way: Way
+) -> None:
+    await room.rest()
+    happened = watched(room, monkeypatch)
+    where = await way(room, "da kommt Rauch raus")
+    await in_order(room, happened, f"{where}: {GERMAN}")
+
+
+async def test_an_edit_of_what_was_read_back_after_a_gap(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    root = await room.root("alderbeck")
+    async with away(room):
+        stamp = await room.server.say(CONTACT, room.channel, "one moment", thread_ts=root)
+    happened = watched(room, monkeypatch)
+    await room.server.edit(CONTACT, room.channel, stamp, "there is smoke coming out")
+    await in_order(room, happened, f"{room.channel}: {ENGLISH}")
+
+
+async def in_order(room: Room, happened: list[str], fixed: str) -> None:
+    """First the fixed answer, then the stop, then people."""
     await room.rest()
     happened += _texts(room.server.calls)
-    assert happened[:2] == [f"{where}: {fixed}", STOP]
-    people = [text for text in happened if text.startswith(f"{scene.TEAM_CHANNEL}: ")]
-    assert people
+    assert happened[:2] == [fixed, STOP]
+    assert any(text.startswith(f"{scene.TEAM_CHANNEL}: ") for text in happened)
     assert (await room.visit("alderbeck")).stopped_at is not None
 
 
