@@ -75,9 +75,7 @@ class Hearing:
             return found
         written, subject = found
         place: Place = "direct" if written.direct else "channel"
-        answer = await self._bring(written, subject, place, late=True)
-        if answer == "crossed":
-            return "which_stale"
+        await self._bring(written, subject, place, late=True)
         await self.elsewhere.point(written, subject)
         return ""
 

@@ -67,6 +67,8 @@ def line(house: House, message: Seen, time: str = "", *, short: bool = False) ->
     if kind == "site":
         who += "" if whom == first else f"@{whom}"
         deed = "asks" if message.buttons else "says"
+    elif kind == "mirror":
+        deed = "copies"
     elif kind == "team":
         called = [n for n, u in TEAM.items() if f"@{house.name_of(u)} " in message.text]
         deed = f"calls {' '.join(called)}" if called and message.buttons else "tells the team"
@@ -83,9 +85,9 @@ def _names(house: House) -> dict[str, str]:
     users = {STRANGER: "stranger"} | {user: name for name, user in TEAM.items()}
     for row in house.rows:
         at = "" if row is house.rows[0] else f"@{row.site}"
-        users[row.contact.user] = f"contact{at}"
+        users.setdefault(row.contact.user, f"contact{at}")
         if row.deputy is not None:
-            users[row.deputy.user] = f"deputy{at}"
+            users.setdefault(row.deputy.user, f"deputy{at}")
     return users
 
 

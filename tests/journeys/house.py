@@ -131,6 +131,8 @@ class House:
             self.channels,
             self.store_url,
         )
+        chat = settings.chat.model_copy(update={"private": self.script.private})
+        settings = settings.model_copy(update={"chat": chat})
         parts = Parts(now=self.clock.now, sender=QUICK, may_open=lambda roster, at: True)
         self.bot = Bot(settings, _book(), parts)
         await self.bot.start()
@@ -211,6 +213,8 @@ class House:
         if posted.kind == "ephemeral":
             return f"alone:{message['ephemeral_to']}", False
         user = self.server.workspace.channels[posted.channel].with_user
+        if self.script.private and (private := self._private(posted, mark)):
+            return private, private.startswith("mirror:")
         if user:
             return f"to:{user}", user in {p.user for p in scene.PEOPLE}
         if posted.channel == scene.TEAM_CHANNEL:
@@ -220,6 +224,16 @@ class House:
             root = str(message["ts"])
             self._threads[posted.channel, root] = str(mark["thread"])
         return self._threads.get((posted.channel, root), "channel"), False
+
+    def _private(self, posted: Posted, mark: dict[str, Any]) -> str:
+        """A site's own conversation, or the team's copy of it; empty: neither."""
+        root = str(posted.message.get("thread_ts") or "")
+        kind, _, rest = str(mark.get("thread", "")).partition(":")
+        if not root and kind in ("private", "mirror"):
+            root = str(posted.message["ts"])
+            name = "site" if kind == "private" else "mirror"
+            self._threads[posted.channel, root] = f"{name}:{rest.partition(':')[0]}"
+        return self._threads.get((posted.channel, root), "")
 
     def text_of(self, message: dict[str, Any]) -> str:
         """What a person reads: no marks of bold type, names for mentions, one line."""
@@ -241,12 +255,34 @@ class House:
         text = json.loads(body).get("text", "") if body.startswith("{") else body
         self.commands.append(Command(self.clock.now(), user, self._as_read(text)))
 
-    def thread_of(self, site: str) -> tuple[str, str]:
-        """Channel and stamp of the site's thread. Raises ``LookupError``."""
+    def thread_of(self, site: str, kind: str = "site") -> tuple[str, str]:
+        """Channel and stamp of the site's thread, or of its ``mirror``. Raises ``LookupError``."""
         for place, name in self._threads.items():
-            if name == f"site:{site}":
+            if name == f"{kind}:{site}":
                 return place
         raise LookupError(f"{site} has no thread yet")
+
+    def newest_of(self, user: str, words: str) -> tuple[str, str]:
+        """Channel and stamp of the newest message of a person with these words in it."""
+        found = [
+            (str(message["ts"]), channel.id)
+            for channel in self.server.workspace.channels.values()
+            for message in channel.messages.values()
+            if message.get("user") == user and words in html.unescape(str(message["text"]))
+        ]
+        if not found:
+            raise LookupError(f"they wrote no message with {words!r}")
+        stamp, place = max(found)
+        return place, stamp
+
+    async def bring_again(self) -> None:
+        """The platform sends the last message of a person once more, as when it got no answer."""
+        for delivery in reversed(self.server.deliveries):
+            event = delivery.payload.get("event", {})
+            if event.get("type") == "message" and event.get("user") != self.server.bot_user:
+                await self.server.sender.event(delivery.payload, 1, "http_timeout")
+                return
+        raise LookupError("nobody has written anything yet")
 
     # --- registrations ---------------------------------------------------------------------
 
@@ -318,6 +354,7 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
             "end": end,
             "contact": row.contact.model_copy(update={"lang": line.language or row.contact.lang}),
             "deputy": row.deputy if line.deputy else None,
+            "contact": rows[line.contact_of or line.site].contact,
         }
     )
 

@@ -13,6 +13,12 @@ from tests.journeys.script import TEAM, Script, Step
 _SHOWN_BEFORE = 12
 #: No script does what is asked for longer than this in one go.
 _MOST_MINUTES = 120
+#: What people send: title and media type.
+_FILES = {
+    "voice note": ("audio_message.m4a", "audio/mp4"),
+    "photo": ("IMG_2041.jpg", "image/jpeg"),
+    "document": ("scan.pdf", "application/pdf"),
+}
 
 
 class Differs(AssertionError):
@@ -92,6 +98,63 @@ class Play:
     async def do_writes_directly(self, step: Step, words: str) -> None:
         await self.house.server.dm(self.user(step.who, step.site), words)
 
+    async def do_writes_in_copy(self, step: Step, words: str) -> None:
+        channel, stamp = self.house.thread_of(step.site, "mirror")
+        await self.house.server.say(self.user(step.who, step.site), channel, words, thread_ts=stamp)
+
+    async def do_edits(self, step: Step, words: str) -> None:
+        await self.do_edits_one(step, "", words)
+
+    async def do_edits_one(self, step: Step, old: str, words: str) -> None:
+        user = self.user(step.who, step.site)
+        channel, stamp = self.house.newest_of(user, old)
+        await self.house.server.edit(user, channel, stamp, words)
+
+    async def do_deletes(self, step: Step, words: str) -> None:
+        user = self.user(step.who, step.site)
+        channel, stamp = self.house.newest_of(user, words)
+        await self.house.server.delete(user, channel, stamp)
+
+    async def do_sends(self, step: Step, what: str) -> None:
+        await self.do_sends_with(step, what, "")
+
+    async def do_sends_with(self, step: Step, what: str, words: str) -> None:
+        channel, stamp = self.house.thread_of(step.site)
+        title, kind = _FILES[what]
+        file = {"id": "F00000001", "title": title, "name": title, "mimetype": kind}
+        user = self.user(step.who, step.site)
+        await self.house.server.say(user, channel, words, thread_ts=stamp, files=[file])
+
+    async def do_says_held_up(self, step: Step, words: str) -> None:
+        self.house.server.holding = True
+        await self.do_says(step, words)
+        self.house.server.holding = False
+
+    async def do_brings_held_up(self, step: Step) -> None:
+        if not await self.house.server.let_go():
+            raise LookupError("nothing was held up")
+
+    async def do_brings_again(self, step: Step) -> None:
+        await self.house.bring_again()
+
+    def _asked(self, site: str) -> Seen:
+        place = f"site:{site}"
+        return next(m for m in reversed(self.house.seen) if m.place == place and m.buttons)
+
+    async def do_puts(self, step: Step, mark: str) -> None:
+        asked = self._asked(step.site)
+        user = self.user(step.who, step.site)
+        await self.house.server.react(user, asked.channel, asked.stamp, mark)
+
+    async def do_takes_off(self, step: Step, mark: str) -> None:
+        asked = self._asked(step.site)
+        user = self.user(step.who, step.site)
+        await self.house.server.unreact(user, asked.channel, asked.stamp, mark)
+
+    async def do_joins(self, step: Step) -> None:
+        channel, _ = self.house.thread_of(step.site)
+        await self.house.server.join(self.user(step.who, step.site), channel)
+
     async def do_orders(self, step: Step, words: str) -> None:
         channel, stamp = self.house.thread_of(step.site)
         user = self.user(step.who, step.site)
@@ -108,11 +171,13 @@ class Play:
         await self.do_presses_under(step, label, "")
 
     async def do_presses_under(self, step: Step, label: str, words: str) -> None:
-        place = "team" if step.who in TEAM else f"site:{step.site}"
+        user = self.user(step.who, step.site)
+        own = (f"site:{step.site}", f"alone:{user}", f"to:{user}")
+        places = ("team",) if step.who in TEAM else own
         for message in reversed(self.house.seen):
             actions = [action for text, action in message.buttons if text == label]
-            if message.place == place and actions and matches(words, message.text):
-                await self._press(self.user(step.who, step.site), message, actions[0])
+            if message.place in places and actions and matches(words, message.text):
+                await self._press(user, message, actions[0])
                 return
         under = f" under {words!r}" if words else ""
         raise LookupError(f"there is no button {label!r}{under} to press")

@@ -6,12 +6,13 @@ the reader; the first ``#`` line is the title. First come the headings::
     site ambermere, start 18:00            one line for each site of the demo list that is used
     site bexhollow, start 18:05, end 22:00, version unknown, zone Europe/London
     date 2026-03-12                        the day of the evening (this one when left out)
+    private                                contacts are talked to in private conversations
     begin 17:30                            when the wave is brought in (30 minutes before);
                                            also with its day: begin 2026-03-11 22:00
 
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
 ``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``language`` (of the
-contact: ``de``), ``no deputy``.
+contact: ``de``), ``no deputy``, ``contact of ambermere`` (the same person).
 
 Then come the steps, each ``TIME WHO DEED``. TIME is ``18:32`` or ``18:32:30`` by the clock of the
 first site: the next time that clock shows it, so midnight and clock changes need no more words.
@@ -27,6 +28,15 @@ What people do (``contact``, ``deputy``, a ``stranger``, or ``Ines``, ``Joel``, 
                                            the first button of each question, a minute each
     stranger writes in the channel: hello  not in any thread
     contact writes directly: hello         to the desk alone
+    contact edits: It is red               the newest of their messages, wherever it stands
+    contact edits hmm to: yes              the newest of theirs with these words
+    contact deletes: hmm                   the same
+    contact sends a voice note             or: a photo, a document; in the site's thread
+    contact sends a photo with the words: here it is
+    contact says, held up on the way: done then later: chat brings what was held up
+    contact puts thumbsup on the question  a mark, on what was asked last; takes thumbsup off ...
+    deputy joins the channel               of the site
+    Ines writes in the copy: hello         the team's copy of a private conversation
     contact loses the chat account         and: gets the chat account back
     Maud commands: hold                    the chat command
     Ines orders: restart                   the desk by name, in the site's thread
@@ -36,6 +46,7 @@ What happens::
     unit registers                         the site's unit, or: unit registers HML-4F7K2Q
     unit registers again                   the very same event once more
     unit is lost                           so the registry says
+    chat brings the same message again     the last that a person wrote
     desk is stopped                        our own outage; later: desk is started again
 
 What must be seen, at that minute (or second). Words may leave something out with ``...``::
@@ -88,6 +99,7 @@ class SiteLine:
     zone: str = ""
     language: str = ""  # of the contact
     deputy: bool = True
+    contact_of: str = ""  # another site, whose contact it is here too
 
 
 @dataclass(frozen=True)
@@ -108,6 +120,7 @@ class Script:
     title: str = ""
     day: date = date(2026, 3, 12)
     begin: str = ""
+    private: bool = False
     sites: list[SiteLine] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
@@ -126,6 +139,16 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("does_all", f"does all that is asked until:{_WORDS}"),
         ("writes", f"writes in the channel:{_WORDS}"),
         ("writes_directly", f"writes directly:{_WORDS}"),
+        ("edits", f"edits:{_WORDS}"),
+        ("edits_one", rf"edits (\S.*?) to:{_WORDS}"),
+        ("deletes", f"deletes:{_WORDS}"),
+        ("sends_with", rf"sends a (photo|document) with the words:{_WORDS}"),
+        ("sends", "sends a (voice note|photo|document)"),
+        ("says_held_up", f"says, held up on the way:{_WORDS}"),
+        ("puts", r"puts (\S+) on the question"),
+        ("takes_off", r"takes (\S+) off the question"),
+        ("joins", "joins the channel"),
+        ("writes_in_copy", f"writes in the copy:{_WORDS}"),
         ("loses_account", "loses the chat account"),
         ("gets_account", "gets the chat account back"),
         ("commands", f"commands:{_WORDS}"),
@@ -147,6 +170,10 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("stopped", "is stopped"),
         ("started", "is started again"),
     ),
+    "chat": (
+        ("brings_again", "brings the same message again"),
+        ("brings_held_up", "brings what was held up"),
+    ),
     "unit": (
         ("registers_again", r"registers again"),
         ("registers", r"registers(?: (.+))?"),
@@ -158,7 +185,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
     "aside": (("aside_holds", f"holds:{_WORDS}"),),
 }
 _STEP = re.compile(rf"(?:{_TIME}|then)\s+(\w+)(?:@([\w-]+))?\s+(.*)")
-_SITE_WORDS = re.compile(r"(start|end|units|model|version|zone|language)\s+(.+)")
+_SITE_WORDS = re.compile(r"(start|end|units|model|version|zone|language|contact of)\s+(.+)")
 
 
 def read(path: Path) -> Script:
@@ -183,6 +210,8 @@ def _line(script: Script, line: str, where: str) -> None:
         script.sites.append(_site(rest, where))
     elif heading == "date":
         script.day = _date(rest, where)
+    elif line == "private":
+        script.private = True
     elif heading == "begin":
         script.begin = rest
     elif heading == "on":
@@ -206,7 +235,8 @@ def _site(rest: str, where: str) -> SiteLine:
     if "start" not in given:
         raise ScriptError(f"{where}: the site has no start, as in: site ambermere, start 18:00")
     units = tuple(given.pop("units", "").split())
-    return SiteLine(name, **given, units=units, deputy=deputy)
+    contact_of = given.pop("contact of", "")
+    return SiteLine(name, **given, units=units, deputy=deputy, contact_of=contact_of)
 
 
 def _date(text: str, where: str) -> date:

@@ -10,6 +10,7 @@ from bot.model.fact import (
     Delivered,
     Due,
     Gap,
+    Joined,
     Ordered,
     Planned,
     Pressed,
@@ -21,6 +22,7 @@ from bot.model.fact import (
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.due import due, person_away, unreachable
+from bot.model.visit.edges import joined
 from bot.model.visit.hearing import deleted, said
 from bot.model.visit.moved import arrives, assigned, swapped
 from bot.model.visit.orders import ordered
@@ -63,6 +65,8 @@ def _dispatch(turn: Turn, fact: AnyFact) -> None:
             said(turn, fact)
         case Deleted():
             deleted(turn, fact)
+        case Joined():
+            joined(turn, fact)
         case Pressed():
             pressed(turn, fact)
         case Registered():

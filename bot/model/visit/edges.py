@@ -9,12 +9,13 @@ from datetime import UTC, datetime
 from typing import Literal
 from zoneinfo import ZoneInfo
 
-from bot.model.fact import Deleted, Media, Said
+from bot.model.fact import Deleted, Joined, Media, Said
 from bot.model.people import person_key, text_key
 from bot.model.reading import Kind
 from bot.model.visit import event as e
 from bot.model.visit.asking import prompt_with
 from bot.model.visit.asks import prompt
+from bot.model.visit.catching_up import catch_up_aside, joins_late
 from bot.model.visit.listening import Words
 from bot.model.visit.state import Question
 from bot.model.visit.takeover import name_of
@@ -28,6 +29,8 @@ How = Literal["", "overtaken", "crossed", "edit", "same", "reaction", "unread"]
 URGENT: frozenset[Kind] = frozenset(("danger", "stop", "help", "power_cycled"))
 #: Words that mean something only beside the question they were written under.
 _BARE: frozenset[Kind] = frozenset(("yes", "no", "done", "seen", "choice", "unclear"))
+#: A greeting of so many words at most is not passed on to the team.
+_BRIEF = 3
 _SMALL: frozenset[Kind] = frozenset(("seen", "thanks", "small_talk"))
 _UNREAD: dict[Media, str] = {
     "": "unread_file",
@@ -59,7 +62,9 @@ def how(turn: Turn, words: Words, before: Words | None) -> How:
 
 
 def _meant(words: Words) -> list[tuple[object, ...]]:
-    return [(r.kind, r.light, r.pattern, r.minutes, r.value) for r in words.readings]
+    """What it comes to, without thanks and the like."""
+    weighty = [r for r in words.readings if r.kind not in _SMALL]
+    return [(r.kind, r.light, r.pattern, r.minutes, r.value) for r in weighty]
 
 
 def _seen(question: Question, fact: Said) -> bool:
@@ -67,6 +72,14 @@ def _seen(question: Question, fact: Said) -> bool:
     if question.shown_at is not None and fact.claimed_at is not None:
         return fact.claimed_at >= question.shown_at
     return question.asked_at is not None or question.deputy_asked
+
+
+def _under(question: Question, fact: Said) -> bool:
+    """Whether the words were first written under the open question: then it is still open, and
+    what they are edited to may answer it."""
+    if question.shown_at is None or fact.claimed_at is None:
+        return False
+    return fact.claimed_at > question.shown_at
 
 
 def kept(turn: Turn, words: Words, came: How) -> Words | None:
@@ -99,7 +112,7 @@ def kept(turn: Turn, words: Words, came: How) -> Words | None:
 def _edit(turn: Turn, words: Words, question: Question | None) -> Words | None:
     """An answer is given anew; but what is still open may be answered by an edit."""
     fact = words.fact
-    if question is not None and _seen(question, fact):
+    if question is not None and _under(question, fact):
         return words
     turn.answer = "nothing"
     if fact.stamp not in turn.visit.edits:
@@ -162,7 +175,8 @@ def stranger(turn: Turn, words: Words) -> None:
         return
     turn.emit(e.StrangerHeard(fact.actor.user))
     turn.say("not_you", key="prompt")
-    if fact.words and words.first.kind not in _SMALL:
+    brief = len(fact.words.split()) <= _BRIEF and words.first.kind in _SMALL
+    if fact.words and not brief:
         turn.note("stranger_says", who=fact.actor.user, words=f"@p:{words.text}")
 
 
@@ -174,6 +188,17 @@ def relayed(turn: Turn, words: Words) -> None:
         return
     if turn.visit.with_person or any(call.taken_by for call in turn.visit.open_calls):
         turn.say("team_says", who=name_of(turn, fact.actor.user), words=f"@p:{words.text}")
+
+
+def joined(turn: Turn, fact: Joined) -> None:
+    """The contact or the deputy came into the channel while the other is at it: they alone get
+    the lines that say where things stand."""
+    person = turn.visit.person(fact.actor.user)
+    if person is None or not joins_late(turn, person.user):
+        turn.answer = "nothing"
+        return
+    turn.emit(e.CameIn(person.user))
+    catch_up_aside(turn, person)
 
 
 def deleted(turn: Turn, fact: Deleted, role: str) -> None:

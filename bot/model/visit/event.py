@@ -146,6 +146,12 @@ class StrangerHeard(Event, frozen=True, tag="stranger_heard"):
     user: str
 
 
+class CameIn(Event, frozen=True, tag="came_in"):
+    """Somebody of the site joined its channel late, and was told where things stand."""
+
+    user: str
+
+
 class PointedOut(Event, frozen=True, tag="pointed_out"):
     """Who wrote outside the thread was told where the answer is: once on this day."""
 
@@ -436,6 +442,7 @@ AnyEvent = (
     | EditNoted
     | StrangerHeard
     | PointedOut
+    | CameIn
     | QuestionClosed
     | AskSkipped
     | Reported

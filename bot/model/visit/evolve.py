@@ -406,6 +406,7 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.MessageArrived: _said_again,
     e.EditNoted: lambda v, ev, at: replace(v, edits=_kept(v.edits, ev.stamp)),
     e.StrangerHeard: lambda v, ev, at: replace(v, strangers=_kept(v.strangers, ev.user)),
+    e.CameIn: lambda v, ev, at: replace(v, joined=(*v.joined, ev.user)),
     e.PointedOut: lambda v, ev, at: replace(v, pointed=_kept(v.pointed, f"{ev.user}/{ev.day}")),
     e.Nudged: lambda v, _, at: replace(
         _with_question(v, nudged=True),

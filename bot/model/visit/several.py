@@ -140,6 +140,8 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             power_cycled(turn)
         case "pause":
             more_time.pause(turn)
+        case "later" if question is None:
+            asking.reply(turn, "another_day", "write_help", start=turn.visit.start)
         case "later":
             _later(turn, reading)
         case "thanks" | "small_talk":

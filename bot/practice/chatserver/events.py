@@ -65,6 +65,7 @@ _SCOPES = {
     "app_mention": "app_mentions:read",
     "reaction_added": "reactions:read",
     "reaction_removed": "reactions:read",
+    "member_joined_channel": "channels:read",
     "pin_added": "pins:read",
     "pin_removed": "pins:read",
     "user_change": "users:read",
@@ -74,6 +75,22 @@ _SCOPES = {
 def user_change(user: Json, now: int) -> Json:
     """An account changed; `now` in seconds."""
     return {"type": "user_change", "user": user, "cache_ts": now, "event_ts": f"{now}.000000"}
+
+
+def member_joined(workspace: Workspace, channel: Channel, user: str) -> Json:
+    """Somebody came into a channel.
+
+    Source: https://docs.slack.dev/reference/events/member_joined_channel
+    """
+    kinds = {"channel": "C", "group": "G", "im": "D"}
+    return {
+        "type": "member_joined_channel",
+        "user": user,
+        "channel": channel.id,
+        "channel_type": kinds[channel.kind],
+        "team": workspace.team_id,
+        "event_ts": _event_stamp(workspace, channel),
+    }
 
 
 def url_verification(challenge: str) -> Json:

@@ -11,12 +11,13 @@ from bot.practice.chatserver.events import (
     block_actions,
     client_id,
     find_action,
+    member_joined,
     rich_text,
     slash_command,
     typed,
     user_change,
 )
-from bot.practice.chatserver.methods.reactions import react
+from bot.practice.chatserver.methods.reactions import react, unreact
 from bot.practice.chatserver.methods.users import describe
 from bot.practice.chatserver.state import Channel, User, Workspace
 
@@ -133,6 +134,23 @@ class People(abc.ABC):
         message = self._message(channel, ts)
         react(self.workspace, self._channel(channel), message, name, user)
         await self._tell()
+
+    async def unreact(self, user: str, channel: str, ts: str, name: str) -> None:
+        """A person takes a reaction away again."""
+        self._active(user)
+        message = self._message(channel, ts)
+        try:
+            unreact(self.workspace, self._channel(channel), message, name, user)
+        except Refused:
+            raise NotThere(f"{user} put no {name} on message {ts}") from None
+        await self._tell()
+
+    async def join(self, user: str, channel: str) -> None:
+        """A person comes into a channel."""
+        self._active(user)
+        place = self._channel(channel)
+        place.members.setdefault(user, None)
+        await self._tell_event(member_joined(self.workspace, place, user))
 
     async def unpin(self, user: str, channel: str, ts: str) -> None:
         """A person takes a pin away."""

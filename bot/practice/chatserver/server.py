@@ -79,6 +79,8 @@ class ChatServer(People):
         self.interactive_url: str | None = None
         self.command_url: str | None = None
         self.base_url = ""
+        self.holding = False  # what people do is kept on its way, until `let_go`
+        self._held: list[Change] = []
         self.on_post: list[Callable[[Posted], None]] = []
         self._http = Http(signing_secret)
         self._over_sockets = OverSockets(self.sockets)
@@ -258,7 +260,19 @@ class ChatServer(People):
 
     async def _tell(self) -> None:
         changes = self.workspace.take_changes()
+        if self.holding:
+            self._held += changes
+            return
         await self._deliver([send for change in changes for send in self._sends(change)])
+
+    async def let_go(self) -> int:
+        """Bring what was held up on its way, later than what came after it; how many it was.
+
+        The platform promises no order: https://docs.slack.dev/apis/events-api/ (from memory).
+        """
+        held, self._held, self.holding = self._held, [], False
+        await self._deliver([send for change in held for send in self._sends(change)])
+        return len(held)
 
     async def _tell_event(self, event: Json) -> None:
         if self._listening() and needed_scope(event) in self.api.scopes:

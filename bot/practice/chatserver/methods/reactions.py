@@ -30,6 +30,16 @@ def react(workspace: Workspace, channel: Channel, message: Json, name: str, user
     workspace.note(Change("reacted", channel, dict(message), user, name=name))
 
 
+def unreact(workspace: Workspace, channel: Channel, message: Json, name: str, user: str) -> None:
+    """Take one person's reaction off a message."""
+    for reaction in message.get("reactions", []):
+        if reaction["name"] == name and user in reaction["users"]:
+            _take_off(message, reaction, user)
+            workspace.note(Change("unreacted", channel, dict(message), user, name=name))
+            return
+    raise Refused("no_reaction")
+
+
 def _item(call: Call) -> tuple[Channel, Json, str]:
     name = call.args.text("name").strip(":")
     if not _NAME.fullmatch(name):
@@ -50,13 +60,8 @@ def add(call: Call) -> Json:
 
 def remove(call: Call) -> Json:
     channel, message, name = _item(call)
-    bot = call.workspace.bot_user
-    for reaction in message.get("reactions", []):
-        if reaction["name"] == name and bot in reaction["users"]:
-            _take_off(message, reaction, bot)
-            call.workspace.note(Change("unreacted", channel, dict(message), bot, name=name))
-            return {"ok": True}
-    raise Refused("no_reaction")
+    unreact(call.workspace, channel, message, name, call.workspace.bot_user)
+    return {"ok": True}
 
 
 def _take_off(message: Json, reaction: Json, user: str) -> None:
