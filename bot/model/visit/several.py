@@ -140,8 +140,11 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             power_cycled(turn)
         case "pause":
             more_time.pause(turn)
+        case "later" if question is None and turn.visit.state == "agreed" and reading.ask:
+            if not corrections.changes_mind(turn, words):
+                asking.reply(turn, "another_day", "write_help", start=turn.visit.start)
         case "later" if question is None:
-            asking.reply(turn, "another_day", "write_help", start=turn.visit.start)
+            _nothing_open(turn, words)
         case "later":
             _later(turn, reading)
         case "thanks" | "small_talk":
