@@ -346,15 +346,15 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
     end = _on_day(line.end, script, tz) if line.end else None
     if end is not None and end < start:
         end += 24 * 60 * MINUTE
+    contact = rows[line.contact_of or line.site].contact
     return row.model_copy(
         update={
             "tz": str(tz),
             "units": units,
             "start": start,
             "end": end,
-            "contact": row.contact.model_copy(update={"lang": line.language or row.contact.lang}),
+            "contact": contact.model_copy(update={"lang": line.language or contact.lang}),
             "deputy": row.deputy if line.deputy else None,
-            "contact": rows[line.contact_of or line.site].contact,
         }
     )
 
