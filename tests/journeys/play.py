@@ -118,10 +118,13 @@ class Play:
     async def do_sends(self, step: Step, what: str) -> None:
         await self.do_sends_with(step, what, "")
 
-    async def do_sends_with(self, step: Step, what: str, words: str) -> None:
+    async def do_sends_called(self, step: Step, what: str, title: str) -> None:
+        await self.do_sends_with(step, what, "", title)
+
+    async def do_sends_with(self, step: Step, what: str, words: str, title: str = "") -> None:
         channel, stamp = self.house.thread_of(step.site)
-        title, kind = _FILES[what]
-        file = {"id": "F00000001", "title": title, "name": title, "mimetype": kind}
+        name, kind = _FILES[what]
+        file = {"id": "F00000001", "title": title or name, "name": name, "mimetype": kind}
         user = self.user(step.who, step.site)
         await self.house.server.say(user, channel, words, thread_ts=stamp, files=[file])
 

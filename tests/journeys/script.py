@@ -33,6 +33,7 @@ What people do (``contact``, ``deputy``, a ``stranger``, or ``Ines``, ``Joel``, 
     contact deletes: hmm                   the same
     contact sends a voice note             or: a photo, a document; in the site's thread
     contact sends a photo with the words: here it is
+    contact sends a photo called: the box  its title
     contact says, held up on the way: done then later: chat brings what was held up
     contact puts thumbsup on the question  a mark, on what was asked last; takes thumbsup off ...
     deputy joins the channel               of the site
@@ -143,6 +144,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("edits_one", rf"edits (\S.*?) to:{_WORDS}"),
         ("deletes", f"deletes:{_WORDS}"),
         ("sends_with", rf"sends a (photo|document) with the words:{_WORDS}"),
+        ("sends_called", rf"sends a (photo|document) called:{_WORDS}"),
         ("sends", "sends a (voice note|photo|document)"),
         ("says_held_up", f"says, held up on the way:{_WORDS}"),
         ("puts", r"puts (\S+) on the question"),
