@@ -141,6 +141,7 @@ class Lexicon(Words):
     )
     unless: Listed = Field(description="what makes 'done' not quite done")
     hedges: Listed = Field(description="what says that the speaker is not sure")
+    vague: Listed = Field(default=(), description="what says that a value is not given in full")
     asks: Listed = Field(description="how a clause starts that asks something")
     tells: Listed = Field(
         default=(), description="words before such a start that make it no question: jetzt ist es"
@@ -231,6 +232,12 @@ class Lexicon(Words):
         """Words that carry a negation from one phrase on to the next."""
         return frozenset(word for phrase in self.negates_on for word in words_of(phrase))
 
+    @cached_property
+    def negating_words(self) -> frozenset[str]:
+        """Single words that turn what stands behind them, folded."""
+        phrases = (words_of(phrase) for phrase in (*self.negates, *self.negates_next))
+        return frozenset(words[0] for words in phrases if len(words) == 1)
+
     def _all_phrases(self) -> Iterator[str]:
         for _, said in self._meant():
             yield from (*said.alone, *said.within, *said.maybe)
@@ -299,11 +306,15 @@ class Lexicon(Words):
             for meaning, said in meanings.items():
                 yield f"{ask}{WHEN}{meaning}", said
 
+    def _fillers(self) -> Listed:
+        """What changes nothing: fillers, and what joins a clause to the one before."""
+        return (*self.fillers, *(phrase for listed in self.joins.values() for phrase in listed))
+
     @cached_property
     def alone(self) -> Phrases:
         """What a clause may say and nothing else."""
         said = {meaning: said.alone for meaning, said in self._meant()}
-        return self._ready({**said, "filler": self.fillers, "nothing": self.nothing})
+        return self._ready({**said, "filler": self._fillers(), "nothing": self.nothing})
 
     @cached_property
     def within(self) -> Phrases:
@@ -317,6 +328,7 @@ class Lexicon(Words):
             "unreal": self.unreal,
             "unless": self.unless,
             "hedges": self.hedges,
+            "vague": self.vague,
             "asks": self.asks,
             "tells": self.tells,
         }

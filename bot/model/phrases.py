@@ -59,7 +59,8 @@ class Phrases:
         """``folds``: letters that are also written in another way, and how ours are written."""
         self._folds = tuple((folds or {}).items())
         self._numbers = {words_of(word)[0]: value for word, value in (numbers or {}).items()}
-        self._starts: dict[str, list[tuple[str, str, tuple[str, ...]]]] = defaultdict(list)
+        #: By first term and second: empty where there is none or a gap follows.
+        self._starts: dict[str, dict[str, list[tuple[str, str, tuple[str, ...]]]]] = {}
         self._exact: set[str] = set()
         self._stems: set[str] = set()
         self._inner: set[str] = set()
@@ -101,7 +102,9 @@ class Phrases:
         flat = tuple(term for group in parts for term in group)
         if not flat or flat[0] == GAP or flat[-1] == GAP:
             raise ValueError(f"{meaning}: {phrase!r} is no phrase: it needs a word at each end")
-        self._starts[flat[0]].append((meaning, phrase, flat))
+        second = flat[1] if len(flat) > 1 and flat[1] != GAP else ""
+        seconds = self._starts.setdefault(flat[0], {})
+        seconds.setdefault(second, []).append((meaning, phrase, flat))
 
     def _term(self, part: str) -> tuple[str, ...]:
         if part in {GAP, NUMBER}:
@@ -171,11 +174,16 @@ class Phrases:
         terms = [self.terms(word, known=word in known) for word in words]
         found: list[Found] = []
         for start, here in enumerate(terms):
+            behind = terms[start + 1] if start + 1 < len(terms) else ()
             for term in here:
-                for meaning, phrase, parts in self._starts.get(term, ()):
-                    end = _match(parts, terms, start)
-                    if end is not None:
-                        found.append(self._found(meaning, phrase, words, terms, start, end))
+                seconds = self._starts.get(term)
+                if seconds is None:
+                    continue
+                for second in ("", *behind):
+                    for meaning, phrase, parts in seconds.get(second, ()):
+                        end = start + 1 if len(parts) == 1 else _match(parts, terms, start)
+                        if end is not None:
+                            found.append(self._found(meaning, phrase, words, terms, start, end))
         return found
 
     def _found(

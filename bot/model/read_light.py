@@ -170,7 +170,7 @@ def _pattern(colour: Colour | None, seen: Sight, book: Runbook) -> tuple[str, st
     if len(names) == 1:
         return names[0], "light", ""
     if not names:
-        fault = _always_called(colour, book)
+        fault = "" if seen.modes == OFF else _always_called(colour, book)
         return (fault, "fault_colour", "") if fault else ("", "no_such_light", "ask_negated")
     fits = {book.patterns[name].mode for name in names}
     if "steady" in fits:

@@ -40,7 +40,9 @@ _UNSURE = frozenset(("done", "yes", "no_signal"))
 #: Questions to which trouble is a no; to others it is asked back.
 _TROUBLED = frozenset(("consent", "begin", "mobile", "confirm", "callback"))
 #: What says so little that trouble beside it counts.
-_BESIDE_TROUBLE = frozenset(("done", "yes", "seen", "no", "correction", "not_yet"))
+_BESIDE_TROUBLE = frozenset(
+    ("done", "yes", "seen", "no", "correction", "not_yet", "asks", "question", "trouble")
+)
 
 #: What is said of the light, when its clause tells what the light does: "it's on", "not lit".
 _OF_A_LIGHT = frozenset(("done", "yes", "no", "trouble", "not_yet", "seen", "pause"))
@@ -52,7 +54,6 @@ class _Said(NamedTuple):
     meaning: str
     place: int
     sure: float
-    whole: bool = False
 
 
 def word_readings(parts: Sequence[Part], heard: Heard) -> list[Reading]:
@@ -74,7 +75,7 @@ def _in_part(part: Part, place: int, heard: Heard) -> Iterator[_Said]:
         yield from _question(set(whole), part, place, heard)
     elif whole:
         for meaning, exact in whole.items():
-            yield _Said(meaning, place, 1.0 if exact else 0.9, whole=True)
+            yield _Said(meaning, place, 1.0 if exact else 0.9)
     else:
         yield from _within(part, place)
 
@@ -143,7 +144,7 @@ def _with_trouble(said: list[_Said], heard: Heard) -> list[_Said]:
     troubles = [each.place for each in said if each.meaning == "trouble"]
     if not troubles:
         return said
-    other = {each.meaning for each in said} - {"trouble"} - _BESIDE_TROUBLE
+    other = {each.meaning for each in said} - _BESIDE_TROUBLE
     after = [each for each in said if each.meaning in ("done", "yes", "no")]
     overcome = any(each.place > max(troubles) for each in after)
     rest = [each for each in said if each.meaning != "trouble"]
@@ -175,7 +176,7 @@ def _reading(said: _Said, heard: Heard, *, doubt: bool) -> Reading:
     meaning, sure = said.meaning, said.sure
     if meaning == "asks":
         return Reading(kind="question", confidence=sure, rule="asks")
-    if sure < 0.5 or (doubt and meaning in _UNSURE and not said.whole):
+    if sure < 0.5 or (doubt and meaning in _UNSURE):
         kind = cast(Kind, meaning) if meaning in _UNSURE else "unclear"
         return Reading(kind=kind, confidence=0.4, rule=f"maybe:{meaning}", ask=ASK_BACK[heard.ask])
     if meaning == "call_me":

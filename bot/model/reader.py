@@ -5,17 +5,18 @@ reading with ``ask`` is not sure enough to act on: it holds the catalogue key of
 question to ask back.
 
 Where what is understood: ``read_light`` (with ``light_story``), ``read_time``, ``read_code``
-(serials, versions, choices), ``read_number`` (telephones, languages), ``read_words`` (all else).
+(serials, choices), ``read_version``, ``read_number`` (telephones, languages), ``read_words`` (all else).
 """
 
 from collections.abc import Iterator, Sequence
 
 from bot.model.danger import find
 from bot.model.lexicon import Lexicon
-from bot.model.read_code import choice_readings, serial_readings, version_readings
+from bot.model.read_code import choice_readings, serial_readings
 from bot.model.read_light import light_readings
 from bot.model.read_number import language_readings, numbers_in
 from bot.model.read_time import time_readings
+from bot.model.read_version import version_readings
 from bot.model.read_words import word_readings
 from bot.model.reading import ASK_BACK, Heard, Reading
 from bot.model.runbook import Runbook
@@ -58,7 +59,7 @@ def read(
     parts = parts_of(plain, lexicon, heard.ask)
     answers = [
         *serial_readings(text, heard, book, lexicon),
-        *version_readings(text, heard, lexicon),
+        *version_readings(text, parts, heard, lexicon),
         *choice_readings(parts, heard),
         *light_readings(parts, heard, book),
     ]

@@ -35,7 +35,7 @@ def settled(found: Sequence[Reading], heard: Heard) -> list[Reading]:
     readings = _contradicted(_one_of_each(found), heard)
     kinds = {reading.kind for reading in readings}
     timed = any(reading.kind == "later" and _timed(reading) for reading in readings)
-    if kinds & _OWN or timed or "no_signal" in kinds:
+    if kinds & _OWN or timed or kinds & {"no_signal", "number"}:
         readings = _without(readings, "no")
     if kinds & _OWN:
         readings = [r for r in readings if r.kind != "later" or _timed(r)]

@@ -38,7 +38,10 @@ class Clause(NamedTuple):
 def folded(text: str) -> str:
     """The text in the form that words are compared in."""
     text = html.unescape(_MARKUP.sub(lambda found: f" {found[1] or ''} ", text[:LONGEST]))
-    text = unicodedata.normalize("NFKD", _APOSTROPHES.sub("", text).casefold())
+    text = _APOSTROPHES.sub("", text).casefold()
+    if text.isascii():
+        return text.replace("^", "")[: 2 * LONGEST]
+    text = unicodedata.normalize("NFKD", text)
     kept = "".join(sign for sign in text if not _is_dressing(sign))
     return unicodedata.normalize("NFC", kept)[: 2 * LONGEST]
 
@@ -49,7 +52,7 @@ def clauses(text: str) -> list[Clause]:
     words: list[str] = []
     for match in _TOKEN.finditer(folded(text)):
         if match.lastgroup != "end":
-            if match.lastgroup != "other" or _is_symbol(match[0]):
+            if match.lastgroup != "other" or (_is_symbol(match[0]) and words[-1:] != [match[0]]):
                 words.append(match[0][:LONGEST_WORD])
             continue
         asks = match[0] in "?\uff1f"

@@ -34,7 +34,7 @@ class Part:
         self.words = clause.words
         self.join = join
         self._ask = f"{ask or 'none'}{WHEN}"
-        self._question_mark = clause.asks
+        self.question_mark = clause.asks
         self._lexicon = lexicon
 
     @cached_property
@@ -88,7 +88,7 @@ class Part:
     @cached_property
     def asks(self) -> bool:
         """Whether it is a question: a question mark, or how it starts."""
-        return self._question_mark or self.starts_asking
+        return self.question_mark or self.starts_asking
 
     @cached_property
     def starts_asking(self) -> bool:
@@ -104,7 +104,7 @@ class Part:
         ]
         if not asks:
             return False
-        longer = [hit for hit in self.signs if hit.meaning in _TELLS]
+        longer = [hit for hit in (*self.signs, *self._alone) if hit.meaning in _TELLS]
         return bool(outside(asks, longer))
 
     @cached_property
@@ -235,13 +235,18 @@ def _cuts(words: Sequence[str], lexicon: Lexicon) -> dict[int, Join]:
     if not hits:
         return cuts
     bound = [hit for hit in hits if hit.meaning == "bound"]
+    ends: dict[int, int] = {}  # where a cut that has just been made is over, and its place
     inside = {place for hit in bound for place in range(hit.start + 1, hit.end)}
     for hit in not_inside([hit for hit in hits if hit.meaning != "bound" and hit.exact]):
         if hit.meaning == "behind":
-            if hit.end < len(words):
+            if hit.end < len(words) and hit.start not in inside:
                 cuts.setdefault(hit.end, "")
         elif hit.start not in inside and (hit.end < len(words) or hit.meaning == "cut"):
-            cuts[hit.start] = _join(hit.meaning)
+            if hit.start in ends:  # "but how": one cut, before both
+                cuts[ends[hit.start]] = cuts[ends[hit.start]] or _join(hit.meaning)
+            else:
+                cuts[hit.start] = _join(hit.meaning)
+                ends[hit.end] = hit.start
     return cuts
 
 

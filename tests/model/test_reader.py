@@ -308,7 +308,7 @@ OTHERS = [
     ("choice", "there isn't one", "choice:lead_missing"),
     ("choice", "one is missing", "choice?ask_again"),
     ("choice", "which lead?", "question"),
-    ("choice", "is it one part or two?", "choice?ask_again question"),
+    ("choice", "is it one part or two?", "question"),
     ("choice", "yes", "yes?ask_again"),
     ("none", "hello", "small_talk"),
     ("none", "done", "done"),
@@ -322,7 +322,7 @@ DANGER = [
     ("confirm", "there's smoke coming out", "danger"),
     ("light", "green but there is a burning smell", "danger light?ask_steady_or_blinking"),
     ("none", "smoke", "danger"),
-    ("confirm", "done, but my hand is tingling", "danger done"),
+    ("confirm", "done, but my hand is tingling", "danger done?ask_done"),
     ("confirm", "stop, there is water everywhere", "danger stop"),
     ("confirm", "no smoke here", "danger?ask_danger"),
 ]
