@@ -5,7 +5,8 @@ reading with ``ask`` is not sure enough to act on: it holds the catalogue key of
 question to ask back.
 
 Where what is understood: ``read_light`` (with ``light_story``), ``read_time``, ``read_code``
-(serials, choices), ``read_version``, ``read_number`` (telephones, languages), ``read_words`` (all else).
+(serials, choices), ``read_version``, ``read_number`` (telephones, languages) and ``read_words``
+(all else); ``settle`` says what remains of it.
 """
 
 from collections.abc import Iterator, Sequence
