@@ -1,18 +1,26 @@
 """The whole way of a chat message: signed request, framework, handlers, desk, commit, answer.
 
 The bot runs in a process of its own, on the embedded store with a sync for every write, as it is
-served; each message is the first of its visit's contact, who has been asked what the light shows.
+served; each message is the first in its visit's thread, from the contact, who has been asked what
+the light shows. Nobody can be sent to, so sending is tried again behind the measurement's back.
 """
 
 import asyncio
+import contextlib
 import json
 import time
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import redis
+
+from bot.desk.mirror import thread_of
 from bot.model.subject import of_visit, of_wave
+from bot.model.visit.state import Visit
 from bot.practice import scene
 from bot.practice.chatserver.transport import sign
+from bot.store import keys
+from bot.store.store import Store
 from tests.bench import units
 from tests.bench.bench import (
     Failed,
@@ -28,10 +36,16 @@ WAVE = "bench"
 CHANNEL, TEAM = "C1", "T1"
 #: Messages before those that count.
 _WARM = 20
+_SINCE = 1_773_338_400  # seconds since 1970
+
+
+def root(number: int) -> str:
+    """Stamp of the first message of a visit's thread."""
+    return f"{_SINCE + number}.000100"
 
 
 def message(number: int, user: str, text: str) -> bytes:
-    """One whole HTTP request with a message in the channel, in the form of the Events API.
+    """One whole HTTP request with a message in a thread, in the form of the Events API.
 
     Source: https://docs.slack.dev/apis/events-api (from memory).
     """
@@ -42,14 +56,15 @@ def message(number: int, user: str, text: str) -> bytes:
         "user": user,
         "team": TEAM,
         "text": text,
-        "ts": f"{1_773_338_400 + number}.000100",
+        "ts": f"{_SINCE + number}.000200",
+        "thread_ts": root(number),
     }
     payload = {
         "type": "event_callback",
         "team_id": TEAM,
         "api_app_id": "A1",
         "event_id": f"Ev{number:08}",
-        "event_time": 1_773_338_400 + number,
+        "event_time": _SINCE + number,
         "event": event,
     }
     body = json.dumps(payload, ensure_ascii=False).encode()
@@ -87,8 +102,7 @@ async def path_of(texts: Sequence[str]) -> Path:
     async with fresh_store() as url, empty_store(url) as store:
         with quick_writing(url):
             await units.lay(store, visits)
-            for visit in visits:
-                await store.put("user", visit.contact.user, of_visit(WAVE, visit.id))
+            await _place(store, url, visits)
         server = Server("ours", url, units.now())
         try:
             await _send(server.port, wanted[:_WARM])
@@ -104,6 +118,17 @@ async def path_of(texts: Sequence[str]) -> Path:
     if len(heard) != number:
         raise Failed(f"{number} messages were answered, {len(heard)} are in the journal")
     return Path(middle(times) * 1e6, cpu / len(times) * 1e6)
+
+
+async def _place(store: Store, url: str, visits: Sequence[Visit]) -> None:
+    """Let visits be found by their contacts and threads, as after the first message was sent."""
+    with contextlib.closing(redis.Redis.from_url(url)) as client:
+        for number, visit in enumerate(visits):
+            subject, name = of_visit(WAVE, visit.id), thread_of(visit, private=False)
+            await store.put("user", visit.contact.user, subject)
+            await store.put("thread", f"{CHANNEL}:{root(number)}", subject)
+            for field, value in (("channel", CHANNEL), ("root", root(number))):
+                client.hset(keys.of(subject.home).thread(name), field, value)
 
 
 async def _send(port: int, requests: Sequence[bytes]) -> list[float]:
