@@ -8,7 +8,17 @@ import sys
 from importlib.metadata import PackageNotFoundError, version
 
 #: In the order in which ``--help`` lists them.
-COMMANDS = ("rehearse", "runbook", "import", "serve", "status", "verify", "read", "check")
+COMMANDS = (
+    "rehearse",
+    "runbook",
+    "import",
+    "serve",
+    "status",
+    "verify",
+    "read",
+    "check",
+    "mapping",
+)
 
 
 def parser(only: str = "") -> argparse.ArgumentParser:

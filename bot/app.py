@@ -38,6 +38,7 @@ from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
 from handlers.http import application
+from handlers.intake.syslog import Syslog
 from handlers.readback import Reader, Sleep
 from handlers.registration import RegistrationIn
 from handlers.sockets import BadAppToken, ChatSockets
@@ -89,6 +90,7 @@ class Bot:
         self._runner: web.AppRunner | None = None
         self.port = 0
         self.sockets: ChatSockets | None = None
+        self.syslog: Syslog | None = None
         self.draining = False
         self._chat_fine = False
         self._chat_asked = -math.inf
@@ -255,6 +257,9 @@ class Bot:
         site = web.TCPSite(self._runner, serve.host, serve.port)
         await site.start()
         self.port = self._runner.addresses[0][1]
+        if self.settings.syslog.tcp_port or self.settings.syslog.udp_port:
+            self.syslog = Syslog(self.settings.syslog, self.registration.intake)
+            await self.syslog.start()
 
     async def _start_sockets(self) -> None:
         chat = self.settings.chat
@@ -352,6 +357,9 @@ class Bot:
         if self.sockets is not None:
             await self.sockets.stop(self.settings.serve.drain_seconds)
             self.sockets = None
+        if self.syslog is not None:
+            await self.syslog.stop()
+            self.syslog = None
         if self._runner is not None:
             await self._runner.cleanup()
             self._runner = None

@@ -2,10 +2,10 @@
 
 import base64
 import binascii
-from pathlib import Path
+from ipaddress import ip_network
 from typing import Self
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, model_validator
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, field_validator, model_validator
 
 _SHORTEST = 16  # characters of a token or password
 
@@ -28,7 +28,7 @@ class WebhookSource(Part):
     passwords: tuple[SecretStr, ...] = Field(default=(), max_length=2)
     client_cert: bool = Field(default=False, description="units show certificates to the proxy")
     progress: bool = Field(default=False, description="takes progress reports of RFC 8572")
-    mapping: Path | None = Field(default=None, description="file that says how to read other JSON")
+    mapping: str = Field(default="", description="file that says how to read other JSON")
     origins: tuple[str, ...] = Field(
         default=(), description="who may ask for permission to send; empty: whoever asks"
     )
@@ -91,4 +91,34 @@ class RegistrationSettings(Part):
         names = [source.name for source in self.sources]
         if len(set(names)) != len(names):
             raise ValueError("two sources have the same name")
+        return self
+
+
+class SyslogSettings(Part):
+    """Log lines of units that can do nothing else. Off while both ports are 0."""
+
+    host: str = "127.0.0.1"
+    tcp_port: int = Field(default=0, ge=0, le=65_535)
+    udp_port: int = Field(default=0, ge=0, le=65_535)
+    allowed: tuple[str, ...] = Field(
+        default=("127.0.0.0/8", "::1/128"), description="networks that lines are taken from"
+    )
+    mapping: str = Field(default="", description="file that says how to read a line")
+    source: str = Field(default="syslog", pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,47}$")
+    line_limit: int = Field(default=8_192, ge=480, description="bytes of one line")
+
+    @field_validator("allowed")
+    @classmethod
+    def _are_networks(cls, given: tuple[str, ...]) -> tuple[str, ...]:
+        for text in given:
+            try:
+                ip_network(text, strict=False)
+            except ValueError:
+                raise ValueError(f"{text} is no network, as 192.0.2.0/24 is") from None
+        return given
+
+    @model_validator(mode="after")
+    def _has_a_mapping(self) -> Self:
+        if (self.tcp_port or self.udp_port) and not self.mapping:
+            raise ValueError("lines cannot be read without a mapping")
         return self

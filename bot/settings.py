@@ -21,7 +21,7 @@ from pydantic import (
     model_validator,
 )
 
-from bot.intake_settings import Part, RegistrationSettings, WebhookSource
+from bot.intake_settings import Part, RegistrationSettings, SyslogSettings, WebhookSource
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
 
@@ -29,6 +29,7 @@ __all__ = [
     "RegistrationSettings",
     "Settings",
     "SettingsError",
+    "SyslogSettings",
     "WebhookSource",
     "load",
 ]
@@ -38,7 +39,7 @@ Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 #: Keys whose value in the environment is a list, with commas.
 _LISTS = {
     *("channels", "trust_proxy", "registered_types", "lost_types", "alive_types", "serial"),
-    *("address"),
+    *("address", "allowed"),
 }
 _DAYS: tuple[Day, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -137,6 +138,7 @@ class Settings(Part):
     store: StoreSettings = StoreSettings()
     chat: ChatSettings = ChatSettings()
     registration: RegistrationSettings = RegistrationSettings()
+    syslog: SyslogSettings = SyslogSettings()
     mail: MailSettings = MailSettings()
     serve: ServeSettings = ServeSettings()
     policy: PolicySettings = PolicySettings()

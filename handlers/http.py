@@ -13,7 +13,7 @@ from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
 from handlers.health import routes as health_routes
-from handlers.intake import restconf
+from handlers.intake import openapi, restconf
 from handlers.intake.problems import problem
 from handlers.intake.progress import OPERATION
 from handlers.proxy import believed
@@ -49,6 +49,7 @@ def _add_registrations(router: web.UrlDispatcher, registration: RegistrationIn) 
     place = router.add_resource("/registrations/{source}")
     place.add_route("POST", registration.post)
     place.add_route("OPTIONS", registration.options)
+    router.add_get(openapi.PATH, openapi.Served(registration.settings).get)
     if any(source.progress for source in registration.settings.sources):
         router.add_post(f"{restconf.ROOT}/operations/{OPERATION}", registration.report)
         router.add_get(restconf.HOST_META, restconf.host_meta)
@@ -70,7 +71,14 @@ def _probed(probe: Probe) -> Middleware:
 @web.middleware
 async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse:
     """Whom we refuse is in the log, with the address the request came from."""
-    answer = await handler(request)
+    answer: web.StreamResponse
+    try:
+        answer = await handler(request)
+    except web.HTTPMethodNotAllowed as error:
+        allowed = ", ".join(sorted(error.allowed_methods))
+        answer = problem(405, f"Not by {error.method}.", headers={"Allow": allowed})
+    except web.HTTPNotFound:
+        answer = problem(404, "There is nothing here.")
     if 400 <= answer.status < 500:
         _log.warning("%s to %s from %s", answer.status, request.path, request.remote)
     return answer

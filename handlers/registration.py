@@ -10,6 +10,7 @@ import asyncio
 import logging
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -48,7 +49,7 @@ class RegistrationIn:
         self.intake = Intake(desk, now, clock)
         self._events = cloudevents.CloudEvents(settings)
         self._mappings = {
-            s.name: mapped.load(s.mapping) for s in settings.sources if s.mapping is not None
+            s.name: mapped.load(Path(s.mapping)) for s in settings.sources if s.mapping
         }
         if not settings.sources:
             _log.warning(

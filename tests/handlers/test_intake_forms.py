@@ -219,7 +219,7 @@ left = "lost"
 async def test_other_json_is_read_by_a_mapping(store_url: str, tmp_path: Path) -> None:
     path = tmp_path / "mapping.toml"
     path.write_text(MAPPING, encoding="utf-8")
-    chosen = sources(source("controller", mapping=path), source())
+    chosen = sources(source("controller", mapping=str(path)), source())
     async with open_room(store_url, registration=chosen) as room:
         body = {"device": {"sn": SERIAL}, "event": "joined", "uuid": "7"}
         kind = "application/json"
