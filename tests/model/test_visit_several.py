@@ -66,6 +66,25 @@ def test_who_wants_to_stop_is_heard_first() -> None:
     assert walk.causes() == ["stop"]
 
 
+def test_the_same_light_as_before_is_the_one_that_was_seen() -> None:
+    walk = at("registry.light")
+    walk.say("yellow, blinking slowly")
+    assert walk.asked() == "registry.reseat"
+    walk.say("done, same as before")
+    assert walk.asked() == "registry.light"
+    assert walk.visit.lights[-1][1] == "not_reached"
+    walk.advance(11)
+    walk.say("still the same")
+    assert walk.causes() == ["dead_line"]
+
+
+def test_the_same_as_before_where_nothing_was_seen_is_asked() -> None:
+    walk = at("loading.light")
+    walk.say("same as before")
+    assert walk.last in ("light_nudge", "ask_again")
+    assert walk.asked() == "loading.light"
+
+
 # --- ahead ---------------------------------------------------------------------------------
 
 AHEAD = "it's all plugged in and the light is green already"

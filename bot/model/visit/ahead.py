@@ -15,8 +15,8 @@ from bot.model.visit.turn import Turn
 def lit(reading: Reading) -> bool:
     """Whether a light is said to be on, whatever it shows."""
     light = reading.light
-    if reading.kind != "light" or light is None or light.mode == "off":
-        return False
+    if reading.kind != "light" or reading.value or light is None or light.mode == "off":
+        return False  # none was described, or it is another light
     return light.colour is not None or bool(light.colours) or light.blinking
 
 

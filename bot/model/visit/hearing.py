@@ -86,7 +86,9 @@ def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
         more_time.end_pause(turn)
     if second_says(turn, words):
         return
-    if newcomer and all(reading.kind in _HELLO for reading in words.readings):
+    if newcomer and all(
+        r.kind in _HELLO or (r.ask and r.kind in ("done", "yes")) for r in words.readings
+    ):
         catch_up(turn)
         return
     if newcomer:

@@ -12,6 +12,8 @@ from bot.model.visit.turn import Turn
 
 #: States in which somebody of the site has a conversation with us.
 UNDER_WAY = ("invited", "agreed", "running")
+#: What asks for nothing.
+_KIND = frozenset(("seen", "thanks", "small_talk"))
 #: Least digits of a telephone number.
 _NUMBER = 5
 #: A clock time beside a telephone number, however the reader takes the whole.
@@ -88,8 +90,9 @@ def _odd_light(words: Words) -> bool:
 
 def _small(turn: Turn, words: Words) -> bool:
     """Thanks, small talk, and what the runbook can answer."""
-    if words.first.kind in ("thanks", "small_talk"):
-        kind_line(turn, words.first.kind)
+    if all(reading.kind in _KIND for reading in words.readings):
+        if words.has("thanks", "small_talk"):
+            kind_line(turn, "thanks" if words.has("thanks") else "small_talk")
         return True
     return words.has("question", "unclear") and told(turn, words)
 

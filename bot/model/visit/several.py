@@ -20,6 +20,8 @@ A question that the same words answered is not said (``Turn``), so that one ques
 
 from dataclasses import replace
 
+from msgspec.structs import replace as altered
+
 from bot.model.policy import minutes
 from bot.model.reading import Kind, Reading
 from bot.model.visit import ahead, asking, corrections, languages, more_time
@@ -66,7 +68,15 @@ def _prepared(turn: Turn, words: Words) -> Words:
         words = replace(words, readings=languages.asked_for(turn, words))
     if words.has("correction"):
         words = replace(words, readings=corrections.correct(turn, words))
-    return words
+    return replace(words, readings=tuple(_as_seen(turn, reading) for reading in words.readings))
+
+
+def _as_seen(turn: Turn, reading: Reading) -> Reading:
+    """ "Same as before" is the light that was seen last at this step; else it is asked for."""
+    if reading.kind != "light" or reading.value != "same":
+        return reading
+    seen = turn.visit.lights[-1][1] if turn.visit.lights else ""
+    return altered(reading, pattern=seen, ask="" if seen else "light_nudge")
 
 
 def _noted(turn: Turn, words: Words) -> None:
