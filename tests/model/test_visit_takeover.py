@@ -93,6 +93,25 @@ def test_who_forgets_it_is_reminded_and_then_on_call_is_called() -> None:
     assert walk.causes() == ["help"]
 
 
+def test_handed_back_after_all_the_call_for_it_is_over() -> None:
+    walk = Walk(plan()).to("placing.place")
+    walk.order("take_over", ONCALL)
+    walk.advance(2 * LIMIT + 1)
+    walk.order("hand_back", ONCALL)
+    assert [c.cause for c in walk.visit.calls if c.open and c.cleared_at is None] == []
+    assert walk.said[-2:] == ["handed_back", "place"]
+
+
+def test_who_closes_that_call_gives_it_back_too() -> None:
+    walk = Walk(plan()).to("placing.place")
+    walk.order("take_over", ONCALL)
+    walk.advance(2 * LIMIT + 1)
+    walk.call_press("take", SECOND)
+    walk.call_press("close_fixed", SECOND)
+    assert not walk.visit.helper
+    assert walk.asked() == "placing.place"
+
+
 def test_only_the_team_takes_over() -> None:
     walk = at("placing.place")
     for actor in (STRANGER, replace(STRANGER, user=CONTACT.user)):

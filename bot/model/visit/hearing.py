@@ -11,7 +11,7 @@ from msgspec.structs import replace as altered
 from bot.model.calls.life import clear
 from bot.model.calls.state import CLEARED_BY_ANSWER
 from bot.model.fact import Deleted, Said
-from bot.model.visit import edges, more_time, outside, several, takeover
+from bot.model.visit import edges, languages, more_time, outside, several, takeover
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, callback_given
 from bot.model.visit.asks import rearm
@@ -92,6 +92,8 @@ def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
         catch_up(turn)
         return
     if newcomer:
+        if words.has("language"):
+            languages.speak(turn, words)
         told_first(turn)
     question = turn.visit.question
     if question is None or question.kind != "callback" or not _call_back(turn, question, words):

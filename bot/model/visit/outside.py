@@ -13,7 +13,7 @@ from bot.model.visit.turn import Turn
 #: States in which somebody of the site has a conversation with us.
 UNDER_WAY = ("invited", "agreed", "running")
 #: What asks for nothing.
-_KIND = frozenset(("seen", "thanks", "small_talk"))
+_KIND = frozenset(("yes", "seen", "thanks", "small_talk"))
 #: Least digits of a telephone number.
 _NUMBER = 5
 #: A clock time beside a telephone number, however the reader takes the whole.

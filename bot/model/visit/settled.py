@@ -3,6 +3,7 @@
 from bot.model.calls.state import Call
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.takeover import FORGOTTEN
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import UNKNOWN_VERSION, close_question, go_on
 
@@ -11,6 +12,8 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
     """Go on where the visit stood, or rebook; who closes a danger call says that it is safe."""
     if call.cause == "danger" and turn.visit.stopped_at is not None:
         turn.emit(e.Restarted(by))
+    if call.seen == FORGOTTEN and turn.visit.helper:
+        turn.emit(e.HandedBack(by))  # who closes this call gives the conversation back to us
     if reason == "rebook":
         _another_evening(turn)
         return

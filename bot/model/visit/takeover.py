@@ -5,7 +5,7 @@ contact's answer. Time goes on, danger counts, a registration is noted and told 
 forgets to hand back is reminded, and then on-call is called.
 """
 
-from bot.model.calls.life import raise_call
+from bot.model.calls.life import clear, raise_call
 from bot.model.calls.press import press
 from bot.model.fact import Actor
 from bot.model.policy import minutes
@@ -17,6 +17,8 @@ from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begin, go_on
 
+#: What a call says was seen that was made because nobody handed back.
+FORGOTTEN = "@x:seen_taken_over"
 _STATES = ("invited", "agreed", "running")
 
 
@@ -52,6 +54,9 @@ def hand_back(turn: Turn, actor: Actor) -> None:
         turn.answer = "nothing"
         return
     turn.emit(e.HandedBack(actor.user))
+    for call in turn.visit.open_calls:
+        if call.seen == FORGOTTEN:
+            clear(turn, call, "handed_back")
     visit = turn.visit
     if visit.blocked or visit.waits_hold:
         return
@@ -68,7 +73,7 @@ def overdue(turn: Turn) -> None:
     step = current(visit, turn.context.book)
     turn.emit(e.TakenOverLong(_due(turn)))
     if visit.helper_reminded:
-        raise_call(turn, "help", stage=step.stage.id, unit=step.unit, seen="@x:seen_taken_over")
+        raise_call(turn, "help", stage=step.stage.id, unit=step.unit, seen=FORGOTTEN)
     else:
         turn.tell_staff(visit.helper, "helper_reminder", link=turn.link)
 
