@@ -8,7 +8,9 @@ from bot.model.calls.state import Call, find
 from bot.model.event import Event
 
 #: What ended the condition a call was raised for.
-ClearedBy = Literal["registration", "answer", "delivered", "resumed", "plan", "account", "handed_back"]
+ClearedBy = Literal[
+    "registration", "answer", "delivered", "resumed", "plan", "account", "handed_back"
+]
 
 
 class Raised(Event, frozen=True, tag="raised"):
