@@ -6,7 +6,17 @@ import pytest
 
 from bot.plan.live import go_live
 from bot.practice import scene
-from tests.handlers.kit import ADMIN, STRANGER, WAVE, Json, Room, actions, open_room, template
+from tests.handlers.kit import (
+    ADMIN,
+    ONCALL,
+    STRANGER,
+    WAVE,
+    Json,
+    Room,
+    actions,
+    open_room,
+    template,
+)
 
 CONTACT, NEW = "U0101", "U0777"
 
@@ -128,3 +138,26 @@ async def test_a_whole_evening_in_private(room: Room) -> None:
     await room.pass_time(1)
     assert "online_thanks" in [template(m) for m in room.server.messages(direct(room))]
     assert "online_thanks" in [template(m) for m in await mirror(room)]
+
+
+async def test_what_a_person_who_has_taken_over_writes_in_the_copy_reaches_the_contact(
+    room: Room,
+) -> None:
+    await press(room, "yes")
+    root = str((await mirror(room))[0]["ts"])
+    await room.server.say(ONCALL, room.channel, "who knows this site?", thread_ts=root)
+    await room.server.dm(CONTACT, "help")
+    await room.pass_time(1)
+    (call,) = room.posts(scene.TEAM_CHANNEL, "call")
+    take = next(action for action in actions(call) if action.endswith(":take"))
+    await room.server.press(ONCALL, scene.TEAM_CHANNEL, str(call["ts"]), take)
+    await room.server.say(ONCALL, room.channel, "Hello, what do you see?", thread_ts=root)
+    await room.server.mention(ONCALL, room.channel, "catch up", thread_ts=root)
+    await room.pass_time(1)
+    said = [str(m["text"]) for m in room.server.messages(direct(room)) if is_from_team(m)]
+    assert said == ["Ines Calloway: Hello, what do you see?"]
+    assert not [m for m in await mirror(room) if is_from_team(m)]  # it stands there already
+
+
+def is_from_team(message: Json) -> bool:
+    return template(message) == "team_says"
