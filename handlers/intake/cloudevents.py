@@ -11,6 +11,7 @@ refuses a null that the JSON format calls unset, and takes twice as long.
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 from urllib.parse import quote, unquote
 
@@ -144,7 +145,10 @@ def _header_text(name: str, value: str) -> str:
 
 def event_name(event: Mapping[str, Any]) -> str:
     """Source and id together make an event distinct (CloudEvents 1.0.2, "source" and "id")."""
-    return f"{quote(event['source'])}:{event['id']}"
+    return f"{_quoted(event['source'])}:{event['id']}"
+
+
+_quoted = lru_cache(1024)(quote)  # the same few senders come again and again
 
 
 def detail(event: Mapping[str, Any]) -> dict[str, str]:

@@ -79,6 +79,8 @@ class Intake:
         known = self._waves.get(subject.home)
         now = self._clock()
         if known is None or known[0] < now:
+            if known is not None:  # whoever comes meanwhile goes by what was known
+                self._waves[subject.home] = (now + _LOOK_AGAIN, known[1])
             wave: Any = await self._desk.state(of_wave(subject.wave))
             over = isinstance(wave, Wave) and wave.state == "closed"
             self._waves[subject.home] = known = (now + _LOOK_AGAIN, over)
