@@ -30,7 +30,7 @@ from tests.model.corpus.scoring import Verdict, judge, worst
 
 BOOK = load(Path(__file__).parents[2] / "bot/practice/hollowmere/runbook.yaml")
 #: Times each sentence is read for the cost.
-_ROUNDS = 5
+_ROUNDS = 3
 OUTCOMES = ("right", "asked", "wrong")
 COUNTED = ("danger_missed", "fault_missed", "false_danger")
 
