@@ -80,12 +80,17 @@ class Phrases:
 
     def _folded(self, word: str) -> str:
         """The word as ours are written, where it is only written in another way: "gruen"."""
-        if word in self._known or not self._folds:
+        if word in self._known:
             return word
+        return next(
+            (o for o in self._other_spelling(word) if o in self._known or self._stems_of(o)), word
+        )
+
+    def _other_spelling(self, word: str) -> tuple[str, ...]:
         other = word
         for letters, ours in self._folds:
             other = other.replace(letters, ours)
-        return other if other in self._known or self._stems_of(other) else word
+        return () if other == word else (other,)
 
     @property
     def words(self) -> set[str]:
@@ -141,7 +146,7 @@ class Phrases:
         if self.number(word) is not None:
             found[NUMBER] = True
         if not found and not known and word not in self._known:
-            for spelling in (word, *without_runs(word)):
+            for spelling in (word, *self._other_spelling(word), *without_runs(word)):
                 found.update(dict.fromkeys(self._corrected(spelling), False))
         return found
 
