@@ -79,7 +79,10 @@ def test_it_is_asked_again_at_another_question() -> None:
     assert walk.said.count("ask_danger") == 2
 
 
-@pytest.mark.parametrize("words", ["yes", "yes there is", "yes a bit", "there is smoke", "maybe"])
+@pytest.mark.parametrize(
+    "words",
+    ["yes", "yes there is", "yes a bit", "there is smoke", "maybe", "dont know", "no i think"],
+)
 def test_a_yes_to_it_stops(words: str) -> None:
     walk = at_light()
     walk.say("no smoke here")

@@ -115,13 +115,14 @@ def _answer(turn: Turn, fact: Said, readings: Sequence[Reading]) -> Sequence[Rea
 
 
 def _yes_or_no(turn: Turn, fact: Said) -> str:
-    """``YES`` when it is heard at all, ``NO`` when it is surely meant, else nothing."""
+    """``YES`` when it is heard at all or hedged, ``NO`` when surely meant, else nothing."""
     heard = Heard(stage="", ask="choice", answers=ANSWERS)
     lexicon = turn.context.lexicon(turn.visit.contact.lang)
     readings = read(fact.words, heard, turn.context.book, lexicon, dangers=())
     kinds = {reading.kind for reading in readings}
     values = {reading.value for reading in readings if reading.kind == "choice"}
-    if YES in values or "yes" in kinds or any(r.rule == "several_choices" for r in readings):
+    doubt = any(reading.rule in ("several_choices", "maybe_choice") for reading in readings)
+    if YES in values or "yes" in kinds or doubt:
         return YES
     return NO if NO in values or "no" in kinds else ""
 
