@@ -40,7 +40,9 @@ Rule = Literal[
     "smoke", "sparks", "burning", "shock", "water", "heat", "injury", "gas", "fire", "alarm"
 ]
 #: What a phrase says about how a light behaves.
-Behaviour = Literal["steady", "blinking", "not_blinking", "slow", "fast", "odd", "off", "lit"]
+Behaviour = Literal[
+    "steady", "lasting", "blinking", "not_blinking", "slow", "fast", "odd", "off", "lit"
+]
 #: What a phrase says about a light beside its colour and behaviour; ``idle``: it only looks so.
 Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same", "idle"]
 #: Words that join two clauses.
@@ -150,7 +152,9 @@ class Lexicon(Words):
 
     colours: dict[Colour, Listed]
     other_colours: Listed = Field(description="colours that no light of ours has")
-    behaviour: dict[Behaviour, Listed]
+    behaviour: dict[Behaviour, Listed] = Field(
+        description="what a light does; lasting: steady, unless it is said to blink"
+    )
     marks: dict[Mark, Listed] = Field(
         default_factory=dict, description="newer and older states, other lights, several, same"
     )

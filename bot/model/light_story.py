@@ -15,10 +15,12 @@ from bot.model.runbook import Colour, Mode
 from bot.model.words import ABOUT_LIGHTS, Part
 
 OFF: frozenset[Mode] = frozenset(("off",))
+STEADY: frozenset[Mode] = frozenset(("steady",))
 #: So many times on and off, one after the other, are blinking.
 _ON_OFF = 3
 _MODES: dict[str, frozenset[Mode]] = {
-    "is:steady": frozenset(("steady",)),
+    "is:steady": STEADY,
+    "is:lasting": ANY_MODE - {"off"},
     "is:blinking": BLINKING,
     "is:not_blinking": frozenset(("steady", "off")),
     "is:slow": frozenset(("slow",)),
@@ -44,7 +46,8 @@ class Sight:
 
     colours: tuple[Colour, ...] = ()
     modes: frozenset[Mode] | None = None
-    odd_rate: bool = False  # a rate between or outside the bands
+    odd: bool = False  # it blinks in a way of its own: two flashes, then a pause
+    lasting: bool = False  # it stays as it is: steady, unless it is said to blink
     other: bool = False  # a colour no light has, or only what it is not
     asks: bool = False
     asked_of: bool = False  # put as a question, with or without a mark
@@ -142,11 +145,11 @@ def _with(sight: Sight, hit: Found) -> Sight:
         colours = dict.fromkeys((*sight.colours, cast(Colour, value)))
         return replace(sight, colours=tuple(colours))
     modes = _rate(hit) if kind == "rate" else _MODES[hit.meaning]
-    odd = modes is None or hit.meaning == "is:odd"
     modes = BLINKING if modes is None else modes
     return replace(
         sight,
-        odd_rate=sight.odd_rate or odd,
+        odd=sight.odd or hit.meaning == "is:odd",
+        lasting=sight.lasting or hit.meaning == "is:lasting",
         modes=modes if sight.modes is None else sight.modes & modes,
     )
 
@@ -178,7 +181,8 @@ def latest(sights: Sequence[Sight]) -> Sight:
             now = replace(
                 now,
                 modes=both or sight.modes,
-                odd_rate=sight.odd_rate or (bool(both) and now.odd_rate),
+                odd=sight.odd or (bool(both) and now.odd),
+                lasting=sight.lasting or (bool(both) and now.lasting),
                 asks=now.asks or sight.asks,
                 hedged=now.hedged or sight.hedged,
             )
@@ -187,6 +191,12 @@ def latest(sights: Sequence[Sight]) -> Sight:
 
 def true_now(sights: Sequence[Sight]) -> Sight:
     """What is true last; of what is no longer so only a colour that was not said again."""
+    seen = _last(sights)
+    steady = seen.lasting and seen.modes is not None and "steady" in seen.modes
+    return replace(seen, modes=STEADY) if steady else seen
+
+
+def _last(sights: Sequence[Sight]) -> Sight:
     current = [sight for sight in sights if not sight.older]
     seen = latest(current or sights)
     if current and not seen.colours and not seen.other and seen.modes not in (None, OFF):
@@ -202,7 +212,8 @@ def _both(one: Sight, two: Sight) -> Sight:
     return Sight(
         colours=tuple(dict.fromkeys((*one.colours, *two.colours))),
         modes=modes,
-        odd_rate=one.odd_rate or two.odd_rate,
+        odd=one.odd or two.odd,
+        lasting=one.lasting or two.lasting,
         other=one.other or two.other,
         asks=one.asks or two.asks,
         hedged=one.hedged or two.hedged,

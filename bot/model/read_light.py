@@ -44,7 +44,7 @@ def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[R
         return []
     here = [sight for sight in story.sights if not sight.elsewhere]
     there = [sight for sight in story.sights if sight.elsewhere]
-    if there and (not here or any(_grave(sight, heard, book) for sight in there)):
+    if there and (not here or any(s.colours and _grave(s, heard, book) for s in there)):
         return _graded([_asked(latest([*here, *there]), "elsewhere", book)], heard, book)
     told = [sight for sight in flashing(here) if not _only_wondered(sight, heard, book)]
     if not told and not here and asked:
@@ -147,7 +147,7 @@ def _one_of(seen: Sight, colour: Colour | None, book: Runbook) -> Reading:
 def _one(seen: Sight, heard: Heard, book: Runbook, *, older: bool) -> Reading:
     colour = seen.colours[0] if seen.colours else None
     pattern, rule, ask = _pattern(colour, seen, book)
-    unsure = seen.asks or older or (seen.hedged and _good(pattern, heard, book))
+    unsure = seen.asks or ((seen.hedged or older) and _good(pattern, heard, book))
     if pattern and not ask and unsure:
         ask = "ask_negated"
     sure = 0.5 if ask else 0.6 if seen.hedged else 1.0 if seen.exact else 0.9
@@ -163,8 +163,8 @@ def _pattern(colour: Colour | None, seen: Sight, book: Runbook) -> tuple[str, st
         return (names[0], "light_off", "") if len(names) == 1 else ("", "light_off", "ask_negated")
     if colour is None:
         return "", "no_colour", "ask_colour"
-    if seen.odd_rate and not _always_called(colour, book):
-        return "", "rate_between", "ask_fast_or_slow"
+    if seen.odd and not _always_called(colour, book):
+        return "", "odd_rate", "ask_fast_or_slow"
     modes = ANY_MODE if modes is None else modes
     names = fitting(colour, modes - {"off"}, book)
     if len(names) == 1:
