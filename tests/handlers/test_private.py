@@ -18,7 +18,7 @@ from tests.handlers.kit import (
     template,
 )
 
-CONTACT, NEW = "U0101", "U0777"
+CONTACT, DEPUTY, NEW = "U0101", "U0201", "U0777"
 
 
 @pytest.fixture
@@ -161,3 +161,14 @@ async def test_what_a_person_who_has_taken_over_writes_in_the_copy_reaches_the_c
 
 def is_from_team(message: Json) -> bool:
     return template(message) == "team_says"
+
+
+async def test_where_the_contact_cannot_be_written_to_the_deputy_is_asked(room: Room) -> None:
+    await press(room, "yes")
+    await room.pass_time(27)
+    room.server.faults.add("error", "chat.postMessage", error="user_disabled")
+    await room.pass_time(3)
+    theirs = [template(m) for m in room.server.messages(direct(room, DEPUTY))]
+    assert "deputy_ask" in theirs
+    await room.pass_time(10)
+    assert [c.cause for c in (await room.visit("alderbeck")).open_calls] == ["unreachable"]

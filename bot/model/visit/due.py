@@ -114,7 +114,10 @@ def _ask_deputy(turn: Turn, question: Question) -> bool:
     if question.deputy_asked or deputy is None or deputy.disabled or deputy.user == contact.user:
         return False
     wait = minutes(turn.context.book.limits.deputy_asked)
-    turn.emit(e.DeputyAsked(question.id, turn.at + wait - (question.last or turn.at)))
+    due = question.last
+    if due is None:  # it never arrived
+        due = question.made_at + turn.context.policy.undelivered + question.extra
+    turn.emit(e.DeputyAsked(question.id, turn.at + wait - due))
     turn.say_to(deputy, "deputy_ask", link=turn.link)
     catch_up_aside(turn, deputy)
     return True
