@@ -37,7 +37,7 @@ from bot.store.link import Options
 from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
-from handlers.http import application
+from handlers.http import application, no_http
 from handlers.intake.syslog import Syslog
 from handlers.readback import Reader, Sleep
 from handlers.registration import RegistrationIn
@@ -251,7 +251,11 @@ class Bot:
             trust_proxy=self.settings.serve.trust_proxy,
         )
         drain = self.settings.serve.drain_seconds
-        self._runner = web.AppRunner(app, access_log=None, shutdown_timeout=drain)
+        # A body that is compressed is refused, not unpacked: what is signed is what is sent.
+        self._runner = web.AppRunner(
+            app, access_log=None, shutdown_timeout=drain, auto_decompress=False
+        )
+        logging.getLogger("aiohttp.server").addFilter(no_http)
         await self._runner.setup()
         serve = self.settings.serve
         site = web.TCPSite(self._runner, serve.host, serve.port)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from urllib.parse import parse_qs
 
 from aiohttp import web
+from aiohttp.http_exceptions import HttpProcessingError
 from aiohttp.typedefs import Handler, Middleware
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 
@@ -68,6 +69,19 @@ def _probed(probe: Probe) -> Middleware:
     return around
 
 
+def no_http(record: logging.LogRecord) -> bool:
+    """A filter for the server's log: what was no HTTP is one line, without what was sent.
+
+    The library would show the bytes, and a header that is broken may hold a token.
+    """
+    error = record.exc_info[1] if record.exc_info else None
+    if isinstance(error, HttpProcessingError):
+        record.exc_info = record.exc_text = None
+        record.msg += f": it was no HTTP ({type(error).__name__})"
+        record.levelno, record.levelname = logging.WARNING, "WARNING"
+    return True
+
+
 @web.middleware
 async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse:
     """Whom we refuse is in the log, with the address the request came from."""
@@ -80,7 +94,8 @@ async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse
     except web.HTTPNotFound:
         answer = problem(404, "There is nothing here.")
     if 400 <= answer.status < 500:
-        _log.warning("%s to %s from %s", answer.status, request.path, request.remote)
+        path = request.rel_url.raw_path[:200]  # as it was sent: no line of the log but one
+        _log.warning("%s to %s from %s", answer.status, path, request.remote)
     return answer
 
 

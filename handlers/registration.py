@@ -165,12 +165,18 @@ class RegistrationIn:
         limit = self.settings.body_limit
         if len(request.headers) > HEADERS:
             raise Refused(431, f"More than {HEADERS} header fields.")
+        if request.headers.get("Content-Encoding", "identity") != "identity":
+            raise Refused(
+                415, "Send the body without a content coding.", Accept_Encoding="identity"
+            )
         if request.content_length is not None and request.content_length > limit:
             raise Refused(413, f"The body is larger than {limit} bytes.")
         try:
             body = await request.read()
         except web.HTTPRequestEntityTooLarge:
             raise Refused(413, f"The body is larger than {limit} bytes.") from None
+        except (web.RequestPayloadError, ConnectionError):
+            raise Refused(400, "The body ended early, or was not sent as HTTP has it.") from None
         if len(body) > limit:
             raise Refused(413, f"The body is larger than {limit} bytes.")
         return body

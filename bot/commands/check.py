@@ -2,6 +2,7 @@
 
 import argparse
 import asyncio
+from pathlib import Path
 
 from bot.commands.common import fail, settings_argument, settings_of, store_of
 from bot.fit import channel_problems, missing_scopes, people_away, store_findings
@@ -12,6 +13,7 @@ from bot.send.hints import who_am_i
 from bot.settings import Settings, SettingsError
 from bot.store.errors import StoreError, StoreRefused
 from bot.store.store import Store
+from handlers.intake.mapped import load as load_mapping
 
 
 def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -29,6 +31,7 @@ def run(args: argparse.Namespace) -> int:
         return fail(str(error))
     found = settings.problems_for_serving()
     found += _runbook(settings)
+    found += mapping_problems(settings)
     found += asyncio.run(_parts(settings))
     for line in found:
         print(f"missing: {line}")
@@ -43,6 +46,21 @@ def _runbook(settings: Settings) -> list[str]:
         return [str(error)]
     print(f"runbook: {settings.runbook} is good")
     return []
+
+
+def mapping_problems(settings: Settings) -> list[str]:
+    """Who may report units, and whether what they send can be read."""
+    sources = settings.registration.sources
+    names = ", ".join(source.name for source in sources)
+    print(f"registrations: from {names}" if sources else "registrations: none are taken")
+    found = []
+    for file in (*(source.mapping for source in sources), settings.syslog.mapping):
+        try:
+            if file:
+                load_mapping(Path(file))
+        except SettingsError as error:
+            found.append(str(error))
+    return found
 
 
 async def _parts(settings: Settings) -> list[str]:

@@ -37,7 +37,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         bot = Bot(settings, book, Parts(leases=_leases(settings)))
         run_loop(Live(settings, bot).run())
-    except (StoreError, BadAppToken) as error:
+    except (StoreError, BadAppToken, SettingsError) as error:
         return fail(str(error))
     except SendError as error:
         return fail(f"The chat platform cannot be asked who we are: {error}.")

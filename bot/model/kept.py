@@ -74,7 +74,8 @@ class Choice(msgspec.Struct, frozen=True):
     name: str
 
     def __str__(self) -> str:
-        return f"{self.subject}\t{self.serial}\t{self.name}"
+        parts = (str(self.subject), self.serial, self.name)
+        return "\t".join(" ".join(part.split()) for part in parts)
 
     @classmethod
     def parse(cls, text: str) -> "Choice":

@@ -7,7 +7,9 @@ from typing import NamedTuple
 
 import pytest
 
+from bot.commands import check
 from bot.commands import mapping as mapping_command
+from bot.settings import Settings
 from tests.commands.kit import TOP
 
 SAMPLE = TOP / "deploy" / "mapping.toml"
@@ -146,3 +148,15 @@ def test_a_log_line_is_read_too(tried: Tried) -> None:
     assert done.code == 0
     assert "serial:  HML-4F7K2Q" in done.out
     assert tried("registered", LINES, "--syslog").code == 2
+
+
+def test_check_says_who_may_report_and_which_mapping_cannot_be_used(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    given = {"name": "controller", "tokens": ["a-token-of-some-length"], "mapping": "none.toml"}
+    settings = Settings.model_validate({"registration": {"sources": [given]}})
+    (problem,) = check.mapping_problems(settings)
+    assert problem == "none.toml: cannot be read: No such file or directory."
+    assert capsys.readouterr().out == "registrations: from controller\n"
+    assert check.mapping_problems(Settings()) == []
+    assert capsys.readouterr().out == "registrations: none are taken\n"

@@ -4,9 +4,14 @@ import base64
 import json
 import time
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any, NamedTuple
 
 import aiohttp
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
+from cryptography.x509.oid import NameOID
 from pydantic import SecretStr
 
 from bot.intake_settings import RegistrationSettings, WebhookSource
@@ -107,3 +112,21 @@ async def report(
     body = json.dumps({"ietf-sztp-bootstrap-server:input": given}).encode()
     sent = {"Content-Type": YANG_JSON, **(basic(user) if headers is None else headers)}
     return await call(room, "POST", OPERATION, body, sent)
+
+
+def certificate(*names: str) -> str:
+    """A unit's certificate as the proxy hands it on; ``names`` are its serialNumbers."""
+    key = generate_private_key(SECP256R1())
+    subject = x509.Name([x509.NameAttribute(NameOID.SERIAL_NUMBER, name) for name in names])
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(7)
+        .not_valid_before(datetime(2026, 1, 1, tzinfo=UTC))
+        .not_valid_after(datetime(2027, 1, 1, tzinfo=UTC))
+        .sign(key, hashes.SHA256())
+    )
+    der = made.public_bytes(serialization.Encoding.DER)
+    return f":{base64.b64encode(der).decode()}:"

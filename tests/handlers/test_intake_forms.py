@@ -16,6 +16,7 @@ from tests.handlers.intake_kit import (
     YANG_XML,
     basic,
     call,
+    certificate,
     event,
     post,
     report,
@@ -316,3 +317,26 @@ async def test_a_source_may_have_tokens_and_a_signature(store_url: str) -> None:
             assert answer.status == 401
             assert "Bearer" in answer.headers["WWW-Authenticate"]
             assert token not in answer.body.decode()
+
+
+# --- over a proxy ------------------------------------------------------------------------------
+
+
+async def test_passwords_are_taken_over_tls_only_and_certificates_from_the_proxy_only(
+    store_url: str,
+) -> None:
+    chosen = sources(units(client_cert=True))
+    outside = {"X-Forwarded-For": "198.51.100.7"}
+    secure, plain = ({"X-Forwarded-Proto": scheme} for scheme in ("https", "http"))
+    shown = {"Client-Cert": certificate(SERIAL)}
+    trusting = {"serve": {"trust_proxy": ("127.0.0.1",)}, "registration": chosen}
+    async with open_room(store_url, **trusting) as room:
+        sent = await report(room, "informational", headers={**basic(SERIAL), **outside, **plain})
+        assert sent.status == 403
+        sent = await report(room, "informational", headers={**basic(SERIAL), **outside, **secure})
+        assert sent.status == 204
+        sent = await report(room, "bootstrap-complete", headers={**shown, **outside, **secure})
+        assert sent.status == 204
+        assert (await room.visit("alderbeck")).units[0].online
+    async with open_room(store_url, registration=chosen) as room:
+        assert (await report(room, "bootstrap-complete", headers=shown)).status == 401

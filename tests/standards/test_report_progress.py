@@ -6,16 +6,10 @@ https://github.com/YangModels/yang has it; the shape of the XML request of secti
 RFC 7951 section 4 (namespaces in JSON); RFC 8040 section 7 (error tags); RFC 9440 appendix A.
 """
 
-import base64
-from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from aiohttp.test_utils import make_mocked_request
-from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric.ec import SECP256R1, generate_private_key
-from cryptography.x509.oid import NameOID
 
 from bot.intake_settings import RegistrationSettings, WebhookSource
 from bot.model.progress import COMPLETE, ERRORS, IMAGE, MOVES, TYPES, WARNINGS
@@ -23,6 +17,7 @@ from handlers.intake.problems import Refused
 from handlers.intake.progress import BadReport, from_json, from_xml, reported
 from handlers.intake.trust import Trust
 from handlers.proxy import TRUSTED
+from tests.handlers.intake_kit import certificate
 
 #: Every enum of the leaf progress-type, in the module's order.
 MODULE_TYPES = [
@@ -205,24 +200,6 @@ TRUST = Trust(
         sources=(WebhookSource(name="units", client_cert=True, progress=True),),
     )
 )
-
-
-def certificate(*names: str) -> str:
-    """A unit's certificate as the proxy hands it on; ``names`` are its serialNumbers."""
-    key = generate_private_key(SECP256R1())
-    subject = x509.Name([x509.NameAttribute(NameOID.SERIAL_NUMBER, name) for name in names])
-    made = (
-        x509.CertificateBuilder()
-        .subject_name(subject)
-        .issuer_name(subject)
-        .public_key(key.public_key())
-        .serial_number(7)
-        .not_valid_before(datetime(2026, 1, 1, tzinfo=UTC))
-        .not_valid_after(datetime(2027, 1, 1, tzinfo=UTC))
-        .sign(key, hashes.SHA256())
-    )
-    der = made.public_bytes(serialization.Encoding.DER)
-    return f":{base64.b64encode(der).decode()}:"
 
 
 def known_by(value: Any, *, trusted: bool = True) -> str:
