@@ -97,7 +97,9 @@ class Commands:
         return self._visit(visit)
 
     def _visit(self, visit: Visit) -> str:
-        return escaped("\n".join(visit_lines(visit, self._now(), self._catalogue.best("en"))))
+        roster = self._desk.surroundings.roster
+        lines = visit_lines(visit, self._now(), self._catalogue.best("en"), roster)
+        return escaped("\n".join(lines))
 
     def _say(self, key: str, **args: str) -> str:
         given = {"command": self._command, **args}

@@ -332,14 +332,20 @@ def problems(book: Runbook) -> Iterator[str]:
         if cause not in book.routing:
             yield f"routing: cause {cause} is missing"
     topics = [answer.topic for answer in book.answers]
-    if len(set(topics)) != len(topics):
-        yield "answers: a topic stands there twice"
-    for answer in book.answers:
+    for number, answer in enumerate(book.answers):
+        if answer.topic in topics[:number]:
+            yield f"answers: {answer.topic}: the topic stands there twice"
         for stage_id in answer.stages:
             if stage_id not in ids:
                 yield f"answers: {answer.topic}: there is no stage {stage_id}"
-        for phrases in (*answer.words.values(), *book.trouble.values()):
-            if not phrases or not all(words_of(phrase) for phrase in phrases):
-                yield f"answers: {answer.topic}: a phrase has no words"
+        if not _worded(answer.words):
+            yield f"answers: {answer.topic}: a phrase has no words"
+    if not _worded(book.trouble):
+        yield "trouble: a phrase has no words"
     if "en" not in book.words:
         yield "words: English (en) is missing"
+
+
+def _worded(phrases: dict[str, tuple[str, ...]]) -> bool:
+    """Whether every phrase of every language can be found in somebody's words."""
+    return all(listed and all(map(words_of, listed)) for listed in phrases.values())

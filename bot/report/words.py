@@ -3,7 +3,8 @@
 from bot.model.board import Board, OpenCall, late_by, state_of
 from bot.model.calls.state import Call
 from bot.model.policy import MINUTE
-from bot.model.visit.state import Unit, Visit
+from bot.model.roster import Roster
+from bot.model.visit.state import Helped, Unit, Visit
 from bot.model.wave.decide import pin_args
 from bot.model.wave.state import Wave
 from bot.speak.catalogue import Texts
@@ -30,8 +31,8 @@ def _looked_up(value: str, texts: Texts) -> str:
     return texts.say(value.removeprefix(_TEXT), {}) if value.startswith(_TEXT) else value
 
 
-def visit_lines(visit: Visit, at: int, texts: Texts) -> list[str]:
-    """One site: its state, its units, the open question, the open calls."""
+def visit_lines(visit: Visit, at: int, texts: Texts, roster: Roster | None = None) -> list[str]:
+    """One site: its state, its units, the open question, the open calls, who took over when."""
     question = visit.question
     args = {
         "site": visit.site.name,
@@ -43,7 +44,17 @@ def visit_lines(visit: Visit, at: int, texts: Texts) -> list[str]:
     lines = [texts.say("status_site", args, visit.site.tz)]
     lines += [_unit_line(unit, texts) for unit in visit.units]
     lines += [_call_line(visit.site.name, call, at, texts) for call in visit.open_calls]
+    lines += [_helped_line(visit, helped, texts, roster) for helped in visit.helped]
     return lines
+
+
+def _helped_line(visit: Visit, helped: Helped, texts: Texts, roster: Roster | None) -> str:
+    """When a person of the team had the conversation, by the site's clock."""
+    staff = roster.find(helped.by) if roster is not None else None
+    args = {"who": staff.name if staff else helped.by, "since": str(helped.since)}
+    if helped.until is None:
+        return texts.say("status_helping", args, visit.site.tz)
+    return texts.say("status_helped", args | {"until": str(helped.until)}, visit.site.tz)
 
 
 def _unit_line(unit: Unit, texts: Texts) -> str:

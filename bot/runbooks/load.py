@@ -60,6 +60,7 @@ _REMEDIES = {
 _FORMS = {
     "least_version": "numbers with dots: 4.2.0",
     "id": "small letters, digits and _: power_on",
+    "topic": "small letters, digits and _: how_long",
     "family": "letters, digits, dots, dashes: branch-gateway",
 }
 
@@ -170,6 +171,9 @@ _MENDS = (
     (r"exactly one stage", "Set waits_for_registration: true in the one stage it closes"),
     (r"scope unit must", "Put the stages of scope unit one after another"),
     (r"^routing: cause", "Add a line for it under routing"),
+    (r"a phrase has no words", "Write words that somebody would type"),
+    (r"topic stands there twice", "Put the phrases of both under one topic"),
+    (r"there is no stage", "Use the id of a stage, or leave stages out"),
     (r"^words: English", "Add en under words"),
 )
 
@@ -186,8 +190,12 @@ def _located(sentence: str, book: Runbook, places: Places) -> Problem:
 def _pointed(sentence: str, book: Runbook) -> Iterator[str | int]:
     stage_id = re.match(r"stage (\w+): (?:ask (\w+): )?(?:light (\S+) )?", sentence)
     if stage_id is None:
-        head = sentence.partition(":")[0]
+        head, _, rest = sentence.partition(": ")
         yield head if head in Runbook.model_fields else "stages"
+        if head == "answers":
+            topics = [answer.topic for answer in book.answers]
+            topic = rest.partition(":")[0]
+            yield _twice(topics) if "twice" in rest else topics.index(topic)
         if "same id" in sentence:
             yield _twice([stage.id for stage in book.stages])
         return

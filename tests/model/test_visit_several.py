@@ -98,6 +98,12 @@ def test_a_contact_ahead_is_told_so_and_nobody_is_called() -> None:
     assert walk.causes() == []
 
 
+def test_a_step_done_and_the_next_ones_too_is_one_message() -> None:
+    walk = at("placing.place")
+    assert new_texts(walk, AHEAD) == ["ahead"]
+    assert walk.asked() == "cabling.cable"
+
+
 def test_the_checks_are_asked_all_the_same_and_the_power_is_not_asked_for_again() -> None:
     walk = at("inventory.serial")
     seen = walk.now

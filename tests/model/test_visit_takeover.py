@@ -4,11 +4,15 @@ from msgspec.structs import replace
 
 from bot.model.policy import MINUTE
 from bot.model.visit import event as e
+from bot.report.words import visit_lines
+from bot.speak.catalogue import standard
+from bot.speak.timewords import time_of_day
 from tests.model.kit import (
     ADMIN,
     CONTACT,
     DEPUTY,
     ONCALL,
+    ROSTER,
     SECOND,
     STRANGER,
     Walk,
@@ -151,6 +155,13 @@ def test_what_they_did_is_on_record() -> None:
     assert (heard.user, heard.role) == (ONCALL.user, "oncall")
     assert heard.text
     assert walk.replayed() == walk.state
+    texts = standard().best("en")
+    assert visit_lines(walk.visit, walk.now, texts, ROSTER)[-1].endswith(
+        f"Ida Fenn had the conversation from {time_of_day(str(since), walk.visit.site.tz)} to "
+        f"{time_of_day(str(walk.now), walk.visit.site.tz)}"
+    )
+    walk.order("take_over", ONCALL)
+    assert "Ida Fenn has the conversation" in visit_lines(walk.visit, walk.now, texts, ROSTER)[-1]
 
 
 def test_the_evening_waits_for_who_took_over_before_it() -> None:

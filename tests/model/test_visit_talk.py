@@ -212,6 +212,22 @@ def test_asked_back_then_a_person_offered_then_called() -> None:
     assert walk.causes() == ["not_understood"]
 
 
+def test_an_invitation_that_is_not_understood_names_the_word_for_a_person() -> None:
+    walk = at("invitation.consent")
+    assert new_texts(walk, "purple monkey") == ["ask_again"]
+    assert new_texts(walk, "purple monkey") == ["write_help"]
+    assert new_texts(walk, "purple monkey") == ["help_coming"]
+
+
+def test_a_telephone_number_is_never_among_the_words_that_a_call_shows() -> None:
+    walk = at("placing.place")
+    walk.say("please call me on 01632 960123")
+    assert walk.causes() == ["help"]
+    card = next(m for m in walk.messages if m.template == "call")
+    assert card.args["said"] == "@x:nothing"
+    assert walk.visit.said == ()
+
+
 # --- languages ------------------------------------------------------------------------------
 
 

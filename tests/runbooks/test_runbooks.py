@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
@@ -57,6 +57,11 @@ ONE_WRONG = [
     ("cause: fault}", "cause: falt}", "fault: {do: call", "Did you mean fault?"),
     ("      fault: {do", "      falt: {do", "      fault: {do", "not among the patterns"),
     ("  danger: {first", "  dangr: {first", "  danger: {first", "Did you mean danger?"),
+    ("stages: [mobile_data]", "stages: [x]", "- topic: mobile_data", "there is no stage x"),
+    ("topic: spare", "topic: who", "- topic: who", "the topic stands there twice"),
+    ("en: [which box,", 'en: ["!",', "- topic: unit", "a phrase has no words"),
+    ("en: [not working,", 'en: ["!",', "trouble:", "a phrase has no words"),
+    ("  - topic: spare", "  - topic: Spare", "  - topic: spare", "small letters"),
     ("id: placing", "id: inventory", "id: placing", "two stages have the same id"),
     ("id: serial,", "id: unpack,", "id: serial,", "two asks have the same id"),
     ("keep: [keep_box]", "keep: keep_box", "keep: [keep_box]", "a dash before it"),
@@ -153,6 +158,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
         check(tmp_path / "none.yaml")
 
 
+@settings(deadline=None, max_examples=50)
 @given(st.text(max_size=300) | st.integers(0, len(TEXT)).map(lambda end: TEXT[:end]))
 def test_any_text_is_loaded_or_refused_with_a_place(text: str) -> None:
     assert all(p.line >= 1 and p.column >= 1 and p.what and p.remedy for p in problems_of(text))

@@ -38,6 +38,9 @@ def noted(turn: Turn, question: Question, reading: Reading) -> bool:
     if reading.pattern:
         turn.emit(e.LightSeen(reading.pattern))
     said = turn.visit.replied
+    if turn.asked_now(question.message):  # it is on its way, and says so itself
+        turn.reword(question.message, "ahead")
+        return True
     prompt(turn, question, "ahead" if said != "ahead" else question.nudge)
     return True
 

@@ -51,7 +51,9 @@ def ask_back(turn: Turn, question: Question, template: str, *others: str) -> Non
     if "refused" in question.lines:
         turn.say("refused_again", buttons=_choices(question), key="prompt")
     elif question.asked_back:
-        prompt_with(turn, question, "ask_person", "ask_again")
+        # an invitation has no button for a person, so the word is offered there
+        person = "write_help" if question.kind == "consent" else "ask_person"
+        prompt_with(turn, question, person, "ask_again")
     else:
         prompt_with(turn, question, template or "ask_again", *others, "ask_again", "ask_person")
 

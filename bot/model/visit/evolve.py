@@ -186,7 +186,9 @@ def _as_before(unit: Unit, before: tuple[Unit, ...]) -> Unit:
 def _heard(v: Visit, event: e.Heard, at: int) -> Visit:
     if event.role not in ("contact", "deputy"):
         return v
-    private = event.kind == "number" or (v.question is not None and v.question.kind == "callback")
+    private = "number" in (event.kind, *event.also) or (
+        v.question is not None and v.question.kind == "callback"
+    )
     said = v.said if private or not event.text else (*v.said, event.text)[-_WORDS_KEPT:]
     joined = v.joined
     if v.state == "running" and event.user not in joined:

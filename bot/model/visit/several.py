@@ -121,7 +121,7 @@ def _light(turn: Turn, question: Question, reading: Reading, *, followed: bool) 
             saw(turn, following, reading.pattern)
         return True
     if reading.ask or not reading.pattern:
-        return False
+        return followed and ahead.noted(turn, question, reading)
     seen = what_to_do(turn, reading.pattern)
     asked = question.kind == "light" or question.ask in CHECKS.values()
     if not asked and (seen is None or seen.do != "call") and ahead.noted(turn, question, reading):
