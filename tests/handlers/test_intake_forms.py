@@ -329,7 +329,7 @@ async def test_passwords_are_taken_over_tls_only_and_certificates_from_the_proxy
     outside = {"X-Forwarded-For": "198.51.100.7"}
     secure, plain = ({"X-Forwarded-Proto": scheme} for scheme in ("https", "http"))
     shown = {"Client-Cert": certificate(SERIAL)}
-    trusting = {"serve": {"trust_proxy": ("127.0.0.1",)}, "registration": chosen}
+    trusting: dict[str, Any] = {"serve": {"trust_proxy": ("127.0.0.1",)}, "registration": chosen}
     async with open_room(store_url, **trusting) as room:
         sent = await report(room, "informational", headers={**basic(SERIAL), **outside, **plain})
         assert sent.status == 403
