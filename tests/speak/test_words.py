@@ -20,6 +20,8 @@ OTHERS = [language for language in LANGUAGES if language != REFERENCE]
 _OWN_WAY = frozenset(
     {"folds", "tells", "whole", "plain", "misspelt", "negates_after", "own", "in_question"}
 )
+#: What one language must say for itself in each group: that the group is there is enough.
+_BY_NAME = frozenset({"when"})
 
 
 @cache
@@ -49,6 +51,8 @@ def _lacking(reference: Any, other: Any, optional: frozenset[str] = frozenset())
             continue
         if key not in other:
             found.append(f"{key} is missing")
+        elif key in _BY_NAME:
+            found += [f"{key}: {name} is missing" for name in value if name not in other[key]]
         else:
             found += [f"{key}: {what}" for what in _lacking(value, other[key])]
     return found
