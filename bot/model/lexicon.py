@@ -358,11 +358,13 @@ class Lexicon(Words):
         """Where a clause may be cut, and the phrases that hold such a word and stay whole."""
         joins = {f"join:{k}": v for k, v in self.joins.items()}
         words = {words_of(phrase)[0] for phrases in joins.values() for phrase in phrases}
-        bound = {
-            phrase
-            for phrase in self._all_phrases()
-            if words.intersection(words_of(phrase.replace("*", ""))[1:])
-        }
+        then = map(words_of, self.joins.get("then", ()))
+        times = {own[0] for own in then if len(own) == 1}
+        bound = set()
+        for phrase in self._all_phrases():
+            own = words_of(phrase.replace("*", ""))
+            if words.intersection(own[1:-1]) or times.intersection(own[1:]):
+                bound.add(phrase)
         behind = (*self.meanings["correction"].within, *self.meanings["correction"].alone)
         return self._ready({**joins, "cut": self.cuts, "behind": behind, "bound": tuple(bound)})
 

@@ -70,6 +70,7 @@ class Story:
     said: set[str] = field(default_factory=set)  # the meanings found
     plain: bool = False  # a clause says a colour and hardly anything else
     nothing: bool = False  # a clause says "nothing"
+    hedged: bool = False  # a clause of its own says that it is not sure
     newer: bool = False  # a change was said, but not yet what to
 
     def marked(self, mark: str) -> bool:
@@ -89,11 +90,15 @@ def story_of(parts: Sequence[Part], *, asked: bool) -> Story:
             story.plain |= coloured and not part.says_more_than(hits)
         elif any(hit.meaning == "mark:newer" for hit in hits):
             story.newer = True
+        elif part.hedged and not part.means_more:
+            story.hedged = True
         elif asked and _nothing(part):
             story.sights.append(Sight(modes=OFF, asks=part.asks, newer=part.join == "then"))
             story.nothing = True
         elif any(hit.meaning == "mark:elsewhere" and part.says_only(hit) for hit in hits):
             story.sights[-1:] = [replace(sight, elsewhere=True) for sight in story.sights[-1:]]
+    if story.hedged:
+        story.sights = [replace(sight, hedged=True) for sight in story.sights]
     return story
 
 

@@ -30,6 +30,7 @@ _ASK: dict[str, str] = {
     "elsewhere": "ask_which_light",
     "several": "ask_which_light",
     "alternates": "ask_negated",
+    "unasked": "ask_negated",
 }
 _STEADY_OR_OFF = frozenset(("steady", "off"))
 _SAME = Reading(kind="light", confidence=0.9, rule="same_light", value="same")
@@ -41,15 +42,17 @@ def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[R
     powered = _powered(heard, book)
     story = story_of(parts, asked=asked or powered)
     if not asked and not _about_a_light(story, powered=powered):
-        return []
-    here = [sight for sight in story.sights if not sight.elsewhere]
-    there = [sight for sight in story.sights if sight.elsewhere]
+        red = [sight for sight in story.sights if _may_call(sight, heard, book)]
+        return [_asked(latest(red), "unasked", heard, book)] if red else []
+    several = story.marked("several")  # then the other one is one of them
+    here = [sight for sight in story.sights if several or not sight.elsewhere]
+    there = [sight for sight in story.sights if sight.elsewhere and not several]
     if there and (not here or any(s.colours and _grave(s, heard, book) for s in there)):
-        return _graded([_asked(latest([*here, *there]), "elsewhere", book)], heard, book)
+        return [_asked(latest([*here, *there]), "elsewhere", heard, book)]
     told = [sight for sight in flashing(here) if not _only_wondered(sight, heard, book)]
     if not told and not here and asked:
         if story.marked("several"):
-            return [_asked(Sight(), "several", book)]
+            return [_asked(Sight(), "several", heard, book)]
         if story.marked("same"):
             return [_SAME]
     if not told:
@@ -60,11 +63,12 @@ def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[R
 
 def _of(told: Sequence[Sight], story: Story, heard: Heard, book: Runbook) -> list[Reading]:
     if story.marked("alternates") or goes_round(told):
-        return [_asked(latest(told), "alternates", book)]
+        return [_asked(latest(told), "alternates", heard, book)]
     seen = true_now(told)
     older = all(sight.older for sight in told)
     if story.marked("several"):
-        return [_asked(latest([replace(s, newer=False) for s in told]), "several", book)]
+        every = latest([replace(sight, newer=False) for sight in told])
+        return [_asked(every, "several", heard, book)]
     if len(seen.colours) > 1:
         return [_one_of(seen, colour, book) for colour in seen.colours]
     return [_one(seen, heard, book, older=older)]
@@ -94,6 +98,13 @@ def _only_wondered(sight: Sight, heard: Heard, book: Runbook) -> bool:
     return sight.asked_of and not _grave(sight, heard, book)
 
 
+def _may_call(sight: Sight, heard: Heard, book: Runbook) -> bool:
+    """Whether a colour is said that means a fault, by somebody who is doing something else."""
+    if heard.ask in ("serial", "version", "choice") or sight.asks or sight.elsewhere:
+        return False
+    return any(_always_called(colour, book) for colour in sight.colours)
+
+
 def _grave(sight: Sight, heard: Heard, book: Runbook) -> bool:
     """Whether what is seen may be a fault."""
     if sight.modes == OFF:
@@ -116,9 +127,10 @@ def _described(seen: Sight, colour: Colour | None) -> Light:
     )
 
 
-def _asked(seen: Sight, rule: str, book: Runbook) -> Reading:
-    """A light that cannot be acted on, whatever it shows; of several the first is named."""
-    reading = _one_of(seen, seen.colours[0] if seen.colours else None, book)
+def _asked(seen: Sight, rule: str, heard: Heard, book: Runbook) -> Reading:
+    """A light that cannot be acted on, whatever it shows; of several the gravest is named."""
+    colours: tuple[Colour | None, ...] = seen.colours or (None,)
+    reading = _graded([_one_of(seen, colour, book) for colour in colours], heard, book)[0]
     value = rule if rule in ("elsewhere", "several") else ""
     return Reading(
         kind="light",

@@ -5,14 +5,12 @@ an exception, trouble that is told later ("done, but it won't click").
 """
 
 from collections.abc import Iterator, Sequence
-from typing import NamedTuple, cast, get_args
+from typing import NamedTuple, cast
 
-from bot.model.lexicon import Meaning
 from bot.model.phrases import Found
 from bot.model.reading import ASK_BACK, Heard, Kind, Reading
-from bot.model.words import Part, not_inside, outside, overlap
+from bot.model.words import MEANINGS, Part, not_inside, outside, overlap
 
-_MEANINGS = frozenset(get_args(Meaning))
 #: What a question may still say beside asking.
 _KEPT_IN_QUESTIONS = frozenset(
     (
@@ -27,7 +25,7 @@ _KEPT_IN_QUESTIONS = frozenset(
         "pause",
     )
 )
-_IN_QUESTIONS = _MEANINGS | {"asks"}
+_IN_QUESTIONS = MEANINGS | {"asks"}
 #: Questions to which another time is a no.
 _BOOKED = frozenset(("consent", "begin"))
 #: What a word like "not" before it turns round.
@@ -40,6 +38,7 @@ _UNSURE = frozenset(("done", "yes", "no_signal"))
 #: Questions to which trouble is a no; to others it is asked back.
 _TROUBLED = frozenset(("consent", "begin", "mobile", "confirm", "callback"))
 #: What says so little that trouble beside it counts.
+_ANSWERING = frozenset(("done", "yes", "no", "trouble"))
 _BESIDE_TROUBLE = frozenset(
     ("done", "yes", "seen", "no", "correction", "not_yet", "asks", "question", "trouble")
 )
@@ -82,7 +81,7 @@ def _in_part(part: Part, place: int, heard: Heard) -> Iterator[_Said]:
 
 def _whole(part: Part) -> dict[str, bool]:
     """Meanings that the clause says and nothing else, by the longest phrases; false: misspelt."""
-    hits = [hit for hit in part.alone if hit.meaning in _MEANINGS and part.says_only(hit)]
+    hits = [hit for hit in part.alone if hit.meaning in MEANINGS and part.says_only(hit)]
     whole = {hit.meaning: hit.exact for hit in not_inside(hits)}
     if "no" in whole:  # a yes beside it is no filler
         yes = outside([hit for hit in part.alone if hit.meaning == "yes"], hits)
@@ -119,7 +118,7 @@ def _within(part: Part, place: int) -> Iterator[_Said]:
 def _as_meant(hit: Found, part: Part) -> Found | None:
     """The phrase if it means something here; a done that is denied is trouble."""
     meaning = hit.meaning.rstrip("?")
-    if meaning not in _MEANINGS:
+    if meaning not in MEANINGS:
         return None
     if meaning not in _CAN_TURN or not part.turned_round(hit, unreal=meaning not in _WISHED):
         return hit
@@ -133,6 +132,9 @@ def _in_time(said: list[_Said], heard: Heard) -> list[_Said]:
     kept = [s for s in said if s.meaning != "not_yet" or s.place >= last]
     sorry = next((s for s in kept if s.meaning == "sorry"), None)
     kept = [s for s in kept if s.meaning != "sorry"]
+    if any(s.meaning == "correction" for s in kept):  # of two answers the later one counts
+        final = max((s.place for s in kept if s.meaning in _ANSWERING), default=-1)
+        kept = [s for s in kept if s.meaning not in _ANSWERING or s.place == final]
     refused = {"no", "trouble"} & {s.meaning for s in kept}
     if sorry is not None and refused and heard.ask == "confirm":
         kept.append(sorry._replace(meaning="correction"))

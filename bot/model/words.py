@@ -7,9 +7,9 @@ words or questions begins, unless the words there belong together ("off and on")
 from collections import defaultdict
 from collections.abc import Container, Iterable, Sequence
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
-from bot.model.lexicon import WHEN, Lexicon
+from bot.model.lexicon import WHEN, Lexicon, Meaning
 from bot.model.phrases import GAP, NUMBER, Found
 from bot.model.runbook import AskKind
 from bot.model.tokens import Clause, clauses, words_of
@@ -84,6 +84,11 @@ class Part:
     @cached_property
     def hedged(self) -> bool:
         return any(hit.meaning == "hedges" for hit in self.signs)
+
+    @cached_property
+    def means_more(self) -> bool:
+        """Whether it means something beside being sure or not, asking or denying."""
+        return any(hit.meaning in MEANINGS for hit in self.signs)
 
     @cached_property
     def asks(self) -> bool:
@@ -201,6 +206,7 @@ class Part:
         return [one or two for one, two in zip(before, next_to, strict=True)], behind
 
 
+MEANINGS = frozenset(get_args(Meaning))
 #: What a phrase must mean so that a question word inside it asks nothing: "that's what it says".
 _TELLS = frozenset(
     ("yes", "no", "done", "help", "call_me", "stop", "pause", "small_talk", "other_time", "thanks")
