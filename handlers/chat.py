@@ -15,6 +15,7 @@ from slack_bolt.authorization import AuthorizeResult
 from bot.desk import Desk
 from bot.model.fact import AccountChanged, Joined, Pressed
 from bot.model.subject import Subject, parse
+from bot.model.visit.doubt import YES as DANGER_YES
 from bot.model.visit.state import Visit
 from bot.send.chat import ChatOut
 from bot.send.errors import SendError
@@ -156,6 +157,8 @@ class ChatIn:
         user = str(body["user"]["id"])
         channel = str((body.get("channel") or {}).get("id", ""))
         thread = str((body.get("message") or {}).get("thread_ts") or "")
+        if str(body["actions"][0].get("action_id", "")).endswith(f":{DANGER_YES}"):
+            await self.hearing.safety.confirmed(channel, thread)
         try:
             answer = await self._pressed(body, user, channel)
         except (StoreError, SendError):

@@ -91,6 +91,18 @@ class Safety:
             self._sent.popitem(last=False)
         return True
 
+    async def confirmed(self, channel: str, thread: str) -> None:
+        """A yes to our question about danger, by its button: answered at once, store or not.
+
+        In every language, for whose visit it is may not be known. Raises nothing: the visit
+        says it as well.
+        """
+        languages = tuple(self._desk.surroundings.lexicons)
+        try:
+            await answer(self._chat, self._catalogue, channel, thread, languages)
+        except SendError:
+            _log.exception("the safety answer to a press in %s could not be sent", channel)
+
     async def record(self, written: Written, subject: Subject) -> None:
         """Put on record what was sent for this message. Raises ``StoreError``; it is kept then."""
         key = f"{written.channel}:{written.stamp}"

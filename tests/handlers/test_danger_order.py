@@ -209,6 +209,39 @@ async def test_the_team_may_ask_and_deny_in_the_thread(room: Room, words: str) -
     assert (await room.visit("alderbeck")).stopped_at is None
 
 
+async def test_a_yes_by_its_button_is_answered_first_too(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    await room.say(CONTACT, "alderbeck", "no smoke here")
+    await room.rest()
+    happened = watched(room, monkeypatch)
+    await room.press(CONTACT, "alderbeck", "danger_yes")
+    await room.rest()
+    assert ENGLISH in happened[0]
+    assert happened[1] == STOP
+
+
+async def test_a_yes_by_its_button_is_answered_with_the_store_dead(own_store: OwnStore) -> None:
+    async with open_room(own_store.url) as room:
+        await room.say(CONTACT, "alderbeck", "no smoke here")
+        await room.rest()
+        stamp, action = await room.button("alderbeck", "danger_yes")
+        thread = await room.root("alderbeck")
+        await own_store.kill()
+        await room.server.press(CONTACT, room.channel, stamp, action)
+        said = [template(message) for message in room.server.thread(room.channel, thread)]
+        assert "danger" in said
+        await own_store.start()
+
+
+async def test_a_denial_below_the_waves_own_message_holds_nothing(room: Room) -> None:
+    await room.rest()
+    (pin,) = room.posts(room.channel, "pin")
+    await room.server.say(STRANGER, room.channel, "no smoke", thread_ts=str(pin["ts"]))
+    await room.rest()
+    assert (await room.wave()).holds == ()
+
+
 async def test_doubt_is_answered_like_danger_and_then_asked_about(room: Room) -> None:
     await room.say(CONTACT, "alderbeck", "could that be smoke?")
     await room.rest()

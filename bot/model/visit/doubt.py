@@ -184,7 +184,8 @@ def pressed(turn: Turn, fact: Pressed, role: str) -> bool:
     doubted = name == STOPPED and value in ANSWERS
     if not doubted and (ask is None or kind == "e" or turn.visit.stopped_at is not None):
         return False
-    if not _of_site(role, fact.actor):
+    confirms = ask is not None and name == ask.id and value == YES  # from anyone it counts
+    if not _of_site(role, fact.actor) and not confirms:
         turn.answer = "not_yours"
     elif doubted and turn.visit.stopped_at is None:
         turn.answer = "stale"

@@ -336,7 +336,7 @@ def _danger(turn: WaveTurn, fact: Said) -> None:
     words = "\n".join((fact.words, *fact.files))
     found = find(words, tuple(turn.context.lexicons.values()))
     team = fact.actor.oncall or fact.actor.admin
-    if found is None or (team and found.stance != "said"):
+    if found is None or found.stance == "denied" or (team and found.stance == "asked"):
         turn.answer = "nothing"
         return
     hold(turn, "danger")
