@@ -234,14 +234,6 @@ async def test_a_yes_by_its_button_is_answered_with_the_store_dead(own_store: Ow
         await own_store.start()
 
 
-async def test_a_denial_below_the_waves_own_message_holds_nothing(room: Room) -> None:
-    await room.rest()
-    (pin,) = room.posts(room.channel, "pin")
-    await room.server.say(STRANGER, room.channel, "no smoke", thread_ts=str(pin["ts"]))
-    await room.rest()
-    assert (await room.wave()).holds == ()
-
-
 async def test_doubt_is_answered_like_danger_and_then_asked_about(room: Room) -> None:
     await room.say(CONTACT, "alderbeck", "could that be smoke?")
     await room.rest()

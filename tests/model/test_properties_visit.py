@@ -65,6 +65,8 @@ WORDS = (
     "what is a socket?",
     "there is smoke coming out",
     "no smoke here",
+    "any smoke?",
+    "might be smoke",
     SERIAL,
     OTHER,
     "HML-0000ZZ",

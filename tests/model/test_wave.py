@@ -114,6 +114,8 @@ def test_other_words_in_the_waves_channel_do_nothing() -> None:
     before = walk.wave
     assert walk.say("done") == "nothing"
     assert walk.say("is there any smoke?", ONCALL) == "nothing"
+    assert walk.say("no smoke here") == "nothing"  # a denial is no danger from anyone
+    assert walk.wave.holds == ()
     assert walk.wave == before
 
 
