@@ -12,7 +12,7 @@ from bot.practice.persona import Persona
 
 SECOND = 1_000
 #: Texts after which the contact looks at the light again when it changes.
-_WATCH = {"light_wait", "light_too_early", "light_success_wait"}
+_WATCH = {"light_wait", "light_still", "light_too_early", "light_success_wait"}
 _LIGHT = {
     "loading",
     "loading_again",

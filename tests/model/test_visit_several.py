@@ -142,6 +142,19 @@ def test_a_red_light_is_a_fault_however_early(place: str) -> None:
     assert walk.last == "called_fault"
 
 
+def test_a_light_that_is_well_needs_no_more_words_when_all_is_done() -> None:
+    walk = at("registry.light")
+    walk.register()
+    assert new_texts(walk, "it's green!") == ["light_not_now"]
+    assert walk.asked() == "wrap_up.tidy"
+
+
+def test_the_same_good_light_again_is_answered_in_other_words() -> None:
+    walk = at("loading.light")
+    said = [new_texts(walk, "white, blinking slowly") for _ in range(3)]
+    assert said == [["light_wait"], ["light_still"], ["light_wait"]]
+
+
 @pytest.mark.parametrize("words", [SERIAL, "S/N HML-4F7K2Q", "4.2.0"])
 def test_an_answer_to_a_step_that_is_past_is_thanked_for(words: str) -> None:
     walk = at("cabling.cable")

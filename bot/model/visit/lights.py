@@ -76,7 +76,15 @@ def _wait(turn: Turn, question: Question, template: str, *, as_expected: bool = 
     else:  # the window is all but over, and whoever reports is not asked again
         turn.emit(e.Reported())
         until = question.last or until
+    if template == turn.visit.replied == "light_wait" and _unchanged(turn):
+        template = "light_still"
     turn.say(template, until=until, key="wait")
+
+
+def _unchanged(turn: Turn) -> bool:
+    """Whether the light is the one that was told before."""
+    shown = [pattern for _, pattern in turn.visit.lights[-2:]]
+    return len(shown) > 1 and shown[0] == shown[1]
 
 
 def _next_look(at: int, question: Question, *, as_expected: bool) -> int:

@@ -123,13 +123,24 @@ def _light(turn: Turn, question: Question, reading: Reading, *, followed: bool) 
     if reading.ask or not reading.pattern:
         return followed and ahead.noted(turn, question, reading)
     seen = what_to_do(turn, reading.pattern)
-    asked = question.kind == "light" or question.ask in CHECKS.values()
+    asked = _asks_for_light(question)
     if not asked and (seen is None or seen.do != "call") and ahead.noted(turn, question, reading):
         return True
     if asked or not followed or (seen is not None and seen.do == "call"):
         saw(turn, question, reading.pattern)
         return True
     return False
+
+
+def _asks_for_light(question: Question) -> bool:
+    return question.kind == "light" or question.ask in CHECKS.values()
+
+
+def _healthy(reading: Reading) -> bool:
+    """Whether nothing of a light's colours speaks of a fault; a doubt about one is asked about."""
+    light = reading.light
+    colours = {light.colour, *light.colours} if light is not None else set()
+    return not colours & {"red", "yellow", "other"}
 
 
 def _told_before(turn: Turn, words: Words, place: int) -> None:
@@ -180,6 +191,8 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             asking.prompt_with(turn, question, "known_already", question.nudge)
         case "light" if ahead.noted(turn, question, reading):
             pass
+        case "light" if not _asks_for_light(question) and ahead.lit(reading) and _healthy(reading):
+            asking.prompt_with(turn, question, "light_not_now", question.nudge)
         case "done" if question.kind in ("serial", "version", "choice"):
             asking.ask_back(turn, question, "still_need")
         case _:
