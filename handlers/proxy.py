@@ -5,6 +5,7 @@ source; RFC 7239 standardises another header for the same).
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from ipaddress import ip_address, ip_network
 
 from aiohttp import web
@@ -18,6 +19,7 @@ def believed(trusted: Sequence[str]) -> Middleware:
     """Shows each handler the address of the one who really sent the request."""
     networks = [ip_network(text, strict=False) for text in trusted]
 
+    @lru_cache(maxsize=1024)
     def is_ours(address: str) -> bool:
         try:
             found = ip_address(address)
@@ -27,7 +29,7 @@ def believed(trusted: Sequence[str]) -> Middleware:
 
     @web.middleware
     async def middleware(request: web.Request, handler: Handler) -> web.StreamResponse:
-        if request.remote and is_ours(request.remote):
+        if networks and request.remote and is_ours(request.remote):
             chain = ",".join(request.headers.getall("X-Forwarded-For", ())).split(",")
             others = [hop.strip() for hop in chain if hop.strip()]
             sender = next((hop for hop in reversed(others) if not is_ours(hop)), request.remote)

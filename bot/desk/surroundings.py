@@ -66,7 +66,7 @@ class Surroundings:
             held=loaded.hold % 2 == 1,
             neighbours=neighbours,
             board=summary,
-            may_open=self._may_open(self.roster, fact.received_at),
+            may_open=subject.kind == "wave" and self._may_open(self.roster, fact.received_at),
         )
 
     async def visits(self, store: Store, home: str) -> list[Visit]:

@@ -2,13 +2,13 @@
 
 from bot.model.message import BOARD, ESCALATION, NUDGE
 
-#: Kinds of deadlines (without what follows a colon) by which a person is called, or called again.
-_CALLING = frozenset({"call", "window", "link", "undelivered", "watch", "alive"})
+#: By these nobody is called, or only about another evening; by any other somebody may be.
+_CALM = {
+    **dict.fromkeys(("begin", "held", "invite", "nudge", "open", "over", "unpause"), NUDGE),
+    "pin": BOARD,
+}
 
 
 def rank(kind: str) -> int:
     """``ESCALATION``, ``NUDGE`` or ``BOARD``; a smaller number goes first."""
-    name = kind.partition(":")[0]
-    if name in _CALLING:
-        return ESCALATION
-    return BOARD if name == "pin" else NUDGE
+    return _CALM.get(kind, ESCALATION)

@@ -240,6 +240,11 @@ class Runbook(Part):
         return {}
 
     @cached_property
+    def names(self) -> dict[tuple[str, str], dict[str, str]]:
+        """What the parts are called, by language and unit (see ``bot.model.visit.parts``)."""
+        return {}
+
+    @cached_property
     def by_scope(self) -> tuple[tuple[Stage, ...], tuple[Stage, ...], tuple[Stage, ...]]:
         """Stages of the visit before any of a unit, those of each unit, the visit's others."""
         units = tuple(s for s in self.stages if s.scope == "unit")

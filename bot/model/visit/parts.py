@@ -6,9 +6,17 @@ from bot.model.visit.steps import current
 
 
 def parts(visit: Visit, book: Runbook, lang: str) -> dict[str, str]:
-    """The names as the texts use them, in the language or else in English."""
+    """The names as the texts use them, in the language or else in English; not to be changed."""
+    which = _which(visit, book)
+    found = book.names.get((lang, which))
+    if found is None:
+        book.names[lang, which] = found = _named(book, lang, which)
+    return found
+
+
+def _named(book: Runbook, lang: str, which: str) -> dict[str, str]:
     words = dict(book.words.get(lang) or book.words.get(lang.partition("-")[0]) or book.words["en"])
-    unit = words.get(_which(visit, book), words.get("unit", ""))
+    unit = words.get(which, words.get("unit", ""))
     return {name: text.replace("{unit}", unit) for name, text in words.items()} | {"unit": unit}
 
 

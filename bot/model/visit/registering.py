@@ -59,7 +59,6 @@ def online(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
     for call in turn.visit.open_calls:
         if call.cause in CLEARED_BY_REGISTRATION and call.unit in ("", unit.serial):
             clear(turn, call, "registration")
-    turn.tell_wave("online", serial=unit.serial)
     if first:
         _thank(turn, unit)
         _hear_again(turn)
@@ -130,7 +129,6 @@ def _after_all(turn: Turn) -> None:
     turn.say("online_thanks")
     if all_registered(turn.visit):
         turn.emit(e.VisitEnded(signed=False))
-        turn.tell_wave("done")
 
 
 def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:
@@ -143,7 +141,6 @@ def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:
 
 def _gone(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
     turn.emit(e.UnitLost(unit.serial, source, detail))
-    turn.tell_wave("lost", serial=unit.serial)
     raise_call(turn, "lost", unit=unit.serial)
 
 

@@ -154,7 +154,6 @@ def begun(turn: Turn) -> None:
 def finish(turn: Turn, *, signed: bool = True) -> None:
     turn.emit(e.VisitEnded(signed))
     turn.say("goodbye")
-    turn.tell_wave("done")
 
 
 def load_again(turn: Turn, serial: str) -> None:
