@@ -29,7 +29,11 @@ class Connected:
         lanes, size = self._options.lanes, self._options.batch
         self._reads = Batcher(self._link, lanes=lanes, size=size)
         self._writes = Batcher(
-            self._link, lanes=lanes, size=size, replicas=self._options.min_replicas
+            self._link,
+            lanes=lanes,
+            size=size,
+            replicas=self._options.min_replicas,
+            behind=self._reads,
         )
 
     @property

@@ -5,7 +5,7 @@ not to, and has no room for a ``WAIT`` behind the commits on the same connection
 """
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from urllib.parse import urlsplit, urlunsplit
 
 from redis.crc import key_slot
@@ -27,6 +27,9 @@ class ClusterLink:
         self._slots: dict[int, tuple[str, int]] = {}
         self._learning: asyncio.Task[None] | None = None
         self.where = self._seed.where
+
+    def start(self, _calls: Sequence[Call], _ended: Callable[[], None]) -> bool:
+        return False  # they go to several servers, and may be told to go elsewhere
 
     async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
         try:

@@ -53,6 +53,12 @@ class Options(msgspec.Struct, frozen=True, kw_only=True):
 class Link(Protocol):
     """Where batches go."""
 
+    def start(self, calls: Sequence[Call], ended: Callable[[], None]) -> bool:
+        """Send them at once, if that can be done without waiting; ``ended`` when all are settled.
+
+        False: it cannot; use ``run``.
+        """
+
     async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
         """Send all calls as one pipeline for each server and settle each call's ``done``."""
 
@@ -107,17 +113,65 @@ class ServerLink:
         self._idle: list[Pipe] = []
         self.pipelines = 0  # how many were sent, for those who count
 
+    def start(self, calls: Sequence[Call], ended: Callable[[], None]) -> bool:
+        """As ``run``, without a task of its own; ``ended`` is called when all are settled.
+
+        False, and nothing is sent, where no connection is open: then ``run`` opens one.
+        """
+        if not self._idle or not self._idle[-1].usable:
+            return False
+        pipe = self._idle.pop()
+        data = b"".join([call.wire() for call in calls])
+        count = sum([call.commands for call in calls])
+        sent = pipe.exchange(data, count, self._options.socket_timeout)
+        sent.add_done_callback(lambda done: self._came(pipe, calls, done, ended))
+        return True
+
+    def _came(
+        self,
+        pipe: Pipe,
+        calls: Sequence[Call],
+        done: "asyncio.Future[list[object]]",
+        ended: Callable[[], None],
+    ) -> None:
+        error = done.exception()
+        if error is not None:
+            self._broke(pipe)
+            away = explained(error, self.where)
+            for call in calls:
+                self._settle(call, away)
+            ended()
+            return
+        answers = done.result()
+        self._came_back(pipe, answers)
+        if len(answers) > len(calls):
+            answers = _gathered(calls, answers)
+        lost: list[Call] = []
+        for call, answer in zip(calls, answers, strict=True):
+            if isinstance(answer, NoScriptError) and call.knows_source():
+                lost.append(call)
+            else:
+                self._settle(call, answer)
+        if lost:
+            self._again = asyncio.get_running_loop().create_task(self.run(lost))
+            self._again.add_done_callback(lambda _: ended())
+        else:
+            ended()
+
     async def run(self, calls: Sequence[Call], *, replicas: int = 0) -> None:
         answers = await self.answers(calls, replicas=replicas)
         for call, answer in zip(calls, answers, strict=True):
-            if call.done.done():
-                continue
-            if isinstance(answer, BaseException):
-                call.done.set_exception(
-                    answer if isinstance(answer, StoreError) else explained(answer, self.where)
-                )
-            else:
-                call.done.set_result(answer)
+            self._settle(call, answer)
+
+    def _settle(self, call: Call, answer: object) -> None:
+        if call.done.done():
+            return
+        if not isinstance(answer, BaseException):
+            call.done.set_result(answer)
+        elif isinstance(answer, StoreError):
+            call.done.set_exception(answer)
+        else:
+            call.done.set_exception(explained(answer, self.where))
 
     async def answers(self, calls: Sequence[Call], *, replicas: int = 0) -> list[object]:
         """What the server says to each; errors are values. A script it lost is sent again."""
@@ -168,19 +222,24 @@ class ServerLink:
         pipe = self._idle.pop() if self._idle else Pipe(self._connection())
         try:
             await pipe.open()
-            async with asyncio.timeout(self._options.socket_timeout):
-                answers = await pipe.exchange(b"".join(wires), count)
+            answers = await pipe.exchange(b"".join(wires), count, self._options.socket_timeout)
         except BaseException:
-            # The others that lie idle most likely broke with it.
-            pipe.close()
-            self._drop_idle()
+            self._broke(pipe)
             raise
+        self._came_back(pipe, answers)
+        return answers
+
+    def _broke(self, pipe: Pipe) -> None:
+        """The others that lie idle most likely broke with it."""
+        pipe.close()
+        self._drop_idle()
+
+    def _came_back(self, pipe: Pipe, answers: list[object]) -> None:
         self._idle.append(pipe)
         self.pipelines += 1
         if any(isinstance(answer, ReadOnlyError) for answer in answers):
             # It is a copy by now: the next connection finds the server that took over.
             self._drop_idle()
-        return answers
 
     def _drop_idle(self) -> None:
         while self._idle:

@@ -86,6 +86,12 @@ class Pipe(asyncio.Protocol):
         self._got: list[object] = []
         self._wanted = 0
         self._done: asyncio.Future[list[object]] | None = None
+        self._limit: asyncio.TimerHandle | None = None
+
+    @property
+    def usable(self) -> bool:
+        """Whether it is open, as far as we know."""
+        return self._transport is not None and not self._transport.is_closing()
 
     async def open(self) -> None:
         """Connect, unless it is connected. Raises the client's errors."""
@@ -97,15 +103,21 @@ class Pipe(asyncio.Protocol):
         self._transport = writer.transport
         self._transport.set_protocol(self)
 
-    async def exchange(self, data: bytes, count: int) -> list[object]:
-        """Send ``data``, and give its ``count`` answers."""
+    def exchange(self, data: bytes, count: int, limit: float) -> "asyncio.Future[list[object]]":
+        """Send ``data``; gives its ``count`` answers, or fails after ``limit`` seconds."""
+        loop = asyncio.get_running_loop()
+        self._done = done = loop.create_future()
         if self._transport is None or self._transport.is_closing():
-            raise ConnectionLost("the connection is closed")
+            done.set_exception(ConnectionLost("the connection is closed"))
+            return done
         self._got, self._wanted = [], count
-        done: asyncio.Future[list[object]] = asyncio.get_running_loop().create_future()
-        self._done = done
+        self._limit = loop.call_later(limit, self._late)
         self._transport.write(data)
-        return await done
+        return done
+
+    def _late(self) -> None:
+        self._fail(TimeoutError("it took too long"))
+        self.close()
 
     def data_received(self, data: bytes) -> None:
         try:
@@ -117,16 +129,24 @@ class Pipe(asyncio.Protocol):
         self._got += found
         done = self._done
         if len(self._got) >= self._wanted and done is not None and not done.done():
+            self._unlimit()
             done.set_result(self._got)
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._fail(ConnectionLost(str(exc or "the server closed the connection")))
 
+    def _unlimit(self) -> None:
+        if self._limit is not None:
+            self._limit.cancel()
+            self._limit = None
+
     def _fail(self, error: Exception) -> None:
+        self._unlimit()
         if self._done is not None and not self._done.done():
             self._done.set_exception(error)
 
     def close(self) -> None:
         """Let it go at once."""
+        self._unlimit()
         if self._transport is not None:
             self._transport.abort()

@@ -99,7 +99,10 @@ async def of_ours(url: str, count: int, *, together: int) -> float:
         for change in (_set, _cancel):
             for start in range(0, count, together):
                 part = subjects[start : start + together]
-                await asyncio.gather(*(change(store, subject) for subject in part))
+                if together == 1:
+                    await change(store, part[0])
+                else:
+                    await asyncio.gather(*(change(store, subject) for subject in part))
         spent = time.perf_counter() - since
         left = await store.next_due(of_wave(WAVE).home)
         if left is not None:
