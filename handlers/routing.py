@@ -68,7 +68,7 @@ async def expecting(desk: Desk, serial: str) -> Expected | None:
     wanted = normal(serial)
     found = []
     for subject in await desk.store.find("serial", wanted):
-        seen = await desk.look(subject)
+        seen = await desk.glance(subject)
         visit = seen.state
         if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
             found.append((visit.live, visit.start, subject, Expected(subject, seen, visit)))

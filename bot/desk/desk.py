@@ -9,7 +9,7 @@ import logging
 import time
 import traceback
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 import msgspec
 from msgspec.structs import replace
@@ -17,6 +17,7 @@ from msgspec.structs import replace
 from bot.desk.kinds import KINDS, TooNew
 from bot.desk.lines import Lines
 from bot.desk.mirror import mirrored
+from bot.desk.recent import Recent, Seen
 from bot.desk.surroundings import Surroundings
 from bot.desk.writing import Draft, commit_of
 from bot.model.fact import AnyFact, Due, Registered, Said
@@ -26,7 +27,7 @@ from bot.model.people import person_key, text_key
 from bot.model.subject import ASIDE, EVERY, Subject
 from bot.model.visit.registering import find_unit
 from bot.model.visit.state import Visit
-from bot.store.commit import Commit, Done, Known, Loaded, Stale
+from bot.store.commit import ANY, Commit, Done, Known, Loaded, Stale
 from bot.store.errors import StoreAway, StoreRefused
 from bot.store.store import Store
 
@@ -47,13 +48,6 @@ class Outcome(msgspec.Struct, frozen=True):
     digest: str = ""
 
 
-class Seen(NamedTuple):
-    """A subject as the store had it, and its snapshot as the model reads it."""
-
-    loaded: Loaded
-    state: Any
-
-
 _UNREAD = object()
 _outcomes = msgspec.json.Decoder(Outcome)
 
@@ -67,6 +61,7 @@ class Desk:
         self.on_commit: list[Callable[[Commit], None]] = []
         self.busy = 0  # facts being decided now
         self._lines = Lines(PATIENCE)
+        self._recent = Recent()
 
     async def receive(self, fact: AnyFact, seen: Seen | None = None) -> Outcome:
         """Bring ``fact`` in. Raises ``StoreAway`` when its fate is unknown, ``StoreRefused``
@@ -94,6 +89,7 @@ class Desk:
             try:
                 answer = await self._once(fact, seen)
             except StoreAway:
+                self._recent.forget(fact.subject)
                 seen = None
                 if tries >= TRIES or time.monotonic() - began > PATIENCE:
                     raise
@@ -111,7 +107,21 @@ class Desk:
         """One try; gives what stands now when another decision came first."""
         if isinstance(fact, Said) and (fact.words or fact.files):
             await self._keep_words(fact)
-        loaded, state = seen or (await self.store.load(fact.subject), _UNREAD)
+        if seen is None:
+            seen = self._recent.get(fact.subject)
+        if seen is not None and not seen.sure:
+            answer = await self._try(fact, seen)
+            if answer is not None:
+                return answer
+            self._recent.forget(fact.subject)
+            seen = None
+        answer = await self._try(fact, seen or Seen(await self.store.load(fact.subject), _UNREAD))
+        assert answer is not None, "what was read is sure"
+        return answer
+
+    async def _try(self, fact: AnyFact, seen: Seen) -> Outcome | Seen | None:
+        """``None``: by what is remembered nothing comes of it, so what stands must be read."""
+        loaded, state, sure = seen
         try:
             if state is _UNREAD:
                 state = KINDS[fact.subject.kind].read(loaded.body)
@@ -121,13 +131,18 @@ class Desk:
         except TooNew as error:
             raise StoreRefused(str(error)) from error
         except Exception:  # noqa: BLE001 - whatever it is, nothing may block behind this fact
+            if not sure:
+                return None
             _log.exception("fact %s could not be decided and is kept aside", fact.id)
             return await self._keep(fact, traceback.format_exc(limit=-3))
         if draft is None:
-            return await self._unexpected(fact)
+            return await self._unexpected(fact) if sure else None
         commit = commit_of(fact, loaded, draft)
+        if commit.version == ANY and not sure:
+            return None
         match await self.store.commit(commit):
-            case Done():
+            case Done(version):
+                self._recent.committed(commit, version, draft.decision.after)
                 for hook in self.on_commit:
                     hook(commit)
                 return Outcome(draft.decision.answer)
@@ -228,7 +243,11 @@ class Desk:
 
     async def state(self, subject: Subject) -> Any:
         """The subject's snapshot as it stands, or ``None``."""
-        return (await self.look(subject))[1]
+        return (await self.look(subject)).state
+
+    async def glance(self, subject: Subject) -> Seen:
+        """As ``look``, or as this process left it; for ``receive``, and for nothing else."""
+        return self._recent.get(subject) or await self.look(subject)
 
     async def look(self, subject: Subject) -> Seen:
         """The subject as the store has it, and its snapshot or ``None``; for ``receive``."""

@@ -35,6 +35,14 @@ def chained(previous: str, subject: str, fact_id: str, version: int, events: byt
     return hashlib.sha256(head + events).hexdigest()
 
 
+def chain_after(c: Commit) -> str:
+    """The subject's chain once the commit is taken."""
+    if not c.entries:
+        return c.chain
+    events = events_of(c.entries)
+    return chained(c.chain, str(c.subject), c.fact_id, c.version + 1, events)
+
+
 def events_of(entries: Iterable[bytes]) -> bytes:
     """Journal events of one commit as one JSON array."""
     return b"[" + b",".join(entries) + b"]"
