@@ -160,13 +160,11 @@ class Desk:
         if self.surroundings.private and isinstance(decision.after, Visit):
             turned = mirrored(fact, decision.after, decision.answer, decision.messages, context)
             decision = replace(decision, messages=turned)
-        return Draft(
-            decision=decision,
-            before=kind.deadlines(state, context),
-            after=kind.deadlines(decision.after, context),
-            had=kind.tally(state),
-            has=kind.tally(decision.after),
-        )
+        before, had = kind.deadlines(state, context), kind.tally(state)
+        if state is not None and decision.after is state:
+            return Draft(decision, before, before, had, had, unchanged=True)
+        after = decision.after
+        return Draft(decision, before, kind.deadlines(after, context), had, kind.tally(after))
 
     async def _keep_words(self, fact: Said) -> None:
         """What people write lies with their personal data; the journal holds only where."""

@@ -36,6 +36,7 @@ class Draft(msgspec.Struct, frozen=True):
     after: dict[str, int] = {}
     had: dict[str, int] = {}
     has: dict[str, int] = {}
+    unchanged: bool = False  # the snapshot is the one that was read
 
     @classmethod
     def of(cls, after: Any, events: tuple[Event, ...], answer: str, had: dict[str, int]) -> "Draft":
@@ -59,7 +60,8 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
         version=loaded.version if changed or dropped else ANY,
         hold=loaded.hold,
         chain=loaded.chain,
-        body=_encode(decision.after) if changed else b"",
+        body=_body(loaded, draft) if changed else b"",
+        unchanged=draft.unchanged,
         outcome=_outcome(fact, decision.answer),
         entries=tuple(_encode(Entry(fact.received_at, why, event)) for event in decision.events),
         deadlines=deadlines,
@@ -70,6 +72,10 @@ def commit_of(fact: AnyFact, loaded: Loaded, draft: Draft) -> Commit:
         counters=difference(draft.had, draft.has) | _sent(fact),
         set_hold=decision.hold,
     )
+
+
+def _body(loaded: Loaded, draft: Draft) -> bytes:
+    return loaded.body if draft.unchanged else _encode(draft.decision.after)
 
 
 def _outcome(fact: AnyFact, answer: str) -> bytes:

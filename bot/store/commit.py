@@ -49,6 +49,7 @@ class Commit(msgspec.Struct, frozen=True, kw_only=True):
     hold: int
     chain: str = ""
     body: bytes  # the new snapshot, JSON; empty: unchanged (only the fact id is marked)
+    unchanged: bool = False  # the body is what stands by then already, and is not written again
     outcome: bytes  # what a repeated fact is answered with
     entries: tuple[bytes, ...] = ()  # journal events, JSON
     deadlines: dict[str, int] = {}  # kind -> wave time ms: set or moved

@@ -80,7 +80,9 @@ def commit_call(c: Commit) -> Call:
                     *("s", name, "f", c.fact_id, "v", version, "h", chain),
                     *("e", _text(events)),
                 )
-            fields += ("body", _text(c.body), "chain", chain)
+            fields += ("chain", chain)
+            if not c.unchanged:
+                fields += ("body", _text(c.body))
         if c.deadlines:
             value["due"] = _due(c, version, fields)
     if c.dropped:
