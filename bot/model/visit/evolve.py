@@ -33,14 +33,14 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
 
     Raises ``LookupError`` for an event on a visit, unit or call that does not exist.
     """
+    rule = _RULES.get(type(event))  # first: what most events have
+    if rule is not None and visit is not None:
+        return rule(visit, event, at)
     if isinstance(event, e.PlanSet):
         return _planned(visit, event, at)
     if visit is None:
         raise LookupError(f"{type(event).__name__} on a visit that was never planned")
-    if isinstance(event, CallEvent):
-        return _call(visit, event, at)
-    rule = _RULES.get(type(event))
-    return visit if rule is None else rule(visit, event, at)
+    return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
 def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
