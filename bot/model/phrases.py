@@ -145,9 +145,11 @@ class Phrases:
             found[word] = True
         if self.number(word) is not None:
             found[NUMBER] = True
-        if not found and not known and word not in self._known:
+        # A word that only begins as one of ours may still be a whole word of ours misspelt.
+        settled = known or word in self._known or NUMBER in found
+        if not settled:
             for spelling in (word, *self._other_spelling(word), *without_runs(word)):
-                found.update(dict.fromkeys(self._corrected(spelling), False))
+                found |= {term: False for term in self._corrected(spelling) if term not in found}
         return found
 
     def number(self, word: str) -> float | None:
