@@ -18,6 +18,7 @@ from bot.model.calls import event as c
 from bot.model.calls.state import CLEARED_BY_REGISTRATION, Call
 from bot.model.fact import Actor
 from bot.model.policy import MINUTE
+from bot.model.progress import TYPES
 from bot.model.visit import decide
 from bot.model.visit.state import Plan
 from tests.model.kit import (
@@ -35,6 +36,8 @@ from tests.model.kit import (
     UNIT,
     Walk,
     Wrong,
+    book,
+    context,
     plan,
 )
 
@@ -104,7 +107,7 @@ ORDERS = (
 )
 KINDS = (
     *("invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"),
-    *("call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "nonsense", ""),
+    *("call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "alive:0", "nonsense", ""),
 )
 PEOPLE = st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user, ONCALL, ADMIN, STRANGER])
 CALLERS = st.sampled_from(
@@ -198,7 +201,10 @@ class AnyOrder(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
-        self.walk = Walk(auto=False, at=START - 4 * 24 * 60 * MINUTE)
+        limits = {"image": 20, "soak": 240, "heartbeat": 10}
+        changed = {"limits": book().limits.model_copy(update=limits)}
+        around = context(book=book().model_copy(update=changed))
+        self.walk = Walk(auto=False, at=START - 4 * 24 * 60 * MINUTE, context=around)
         self.registered: dict[str, int] = {}
         self.seen = self.judged = 0
 
@@ -343,13 +349,21 @@ class AnyOrder(RuleBasedStateMachine):
     @precondition(lambda self: self.walk.state is not None)
     @rule(
         serial=st.sampled_from([SERIAL, SERIAL, OTHER, "hml 4f7k2q", "HML-UNKNOWN"]),
-        kind=st.sampled_from(["registered", "registered", "lost"]),
+        kind=st.sampled_from(["registered", "registered", "lost", "alive"]),
     )
     def registration(self, serial: str, kind: str) -> None:
         before = {x.id: x for x in self.walk.visit.calls}
         self.walk.register(serial, kind)
         for call in self.walk.visit.calls:
             _registration_clears_only_its_own(before.get(call.id), call)
+
+    @precondition(lambda self: self.walk.state is not None)
+    @rule(
+        serial=st.sampled_from([SERIAL, SERIAL, OTHER, "HML-UNKNOWN"]),
+        progress=st.sampled_from(sorted(TYPES)),
+    )
+    def progress(self, serial: str, progress: str) -> None:
+        self.walk.report(progress, "as the unit says", serial)
 
     # --- what must hold ------------------------------------------------------------------
 

@@ -144,6 +144,19 @@ def test_a_unit_that_falls_silent_within_the_soak_time_counts_no_longer_and_is_t
     assert walk.causes(open_only=False).count("lost") == 1
 
 
+def test_while_we_were_away_no_unit_was_silent() -> None:
+    walk = soaked()
+    walk.press("done")
+    assert walk.visit.state == "done"
+    walk.register(kind="alive")
+    walk.advance(5)
+    walk.gap(20)
+    walk.advance(5)
+    assert walk.visit.unit(SERIAL).online
+    walk.advance(6)
+    assert not walk.visit.unit(SERIAL).online  # it had its time again, and gave no sign
+
+
 def test_after_the_soak_time_silence_is_none_of_our_business() -> None:
     walk = soaked()
     walk.advance(45)

@@ -34,7 +34,8 @@ def _counted(turn: Turn, fact: Gap) -> None:
     """The line is not blamed for our absence: its window shifts too."""
     down = turn.visit.link_down_at
     lost = 0 if down is None else max(0, fact.until - max(fact.since, down))
-    if turn.visit.live:
+    watched = any(unit.alive_at is not None for unit in turn.visit.units)
+    if turn.visit.live or watched:
         turn.emit(e.AwayCounted(fact.until, lost))
 
 

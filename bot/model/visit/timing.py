@@ -40,7 +40,8 @@ def _signs(visit: Visit, book: Runbook) -> dict[str, int]:
     found = {}
     for number, unit in enumerate(visit.units):
         if unit.online and unit.alive_at is not None:
-            at = unit.alive_at + minutes(silent)
+            heard = max(unit.alive_at, visit.counted_until or 0)  # while we were away: no silence
+            at = heard + minutes(silent)
             if at <= (unit.registered_at or 0) + minutes(soak):
                 found[f"alive:{number}"] = at
     return found
