@@ -21,7 +21,7 @@ from bot.send.chat import ChatOut
 from bot.send.errors import SendError
 from bot.send.hints import whisper
 from bot.send.mail import MailOut
-from bot.speak.catalogue import Catalogue
+from bot.speak.catalogue import REFERENCE, Catalogue
 from bot.store.errors import StoreError
 from handlers import reactions
 from handlers.alarm import Alarm
@@ -193,11 +193,20 @@ class ChatIn:
         return "stale" if outcome.answer == "kept" else outcome.answer
 
     async def _aside(self, channel: str, user: str, thread: str, key: str) -> None:
-        text = self._catalogue.best("en").say(key, {})
+        text = self._catalogue.best(await self._language(user)).say(key, {})
         try:
             await whisper(self._chat, channel, user, text, thread)
         except SendError as error:
             _log.warning("a hint to %s could not be shown: %s", user, error)
+
+    async def _language(self, user: str) -> str:
+        """The language of somebody of a site; of others, or with the store away, English."""
+        try:
+            found = await visits_of(self._desk, user)
+        except StoreError:
+            return REFERENCE
+        people = ((visit, visit.person(user)) for _, visit in found)
+        return next((visit.lang_of(one) for visit, one in people if one), REFERENCE)
 
     async def _command(self, ack: AsyncAck, body: dict[str, Any]) -> None:
         await ack(await self._commands.answer(body))
