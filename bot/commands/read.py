@@ -3,7 +3,8 @@
 One JSON object a message: what is acted on first, and under ``readings`` all that was
 understood. Each has ``kind``, ``danger``, ``colours``, ``mode`` (steady, blinking, off), ``rate``
 (slow, fast), ``pattern``, ``minutes``, ``value``, ``confidence``, ``rule``, ``ask`` and
-``question``: the text that would be asked back, empty when nothing is.
+``question``: the text that would be asked back, empty when nothing is. ``corrects`` says that it
+takes back what was said before.
 """
 
 import argparse
@@ -146,9 +147,16 @@ def _ask(stage: Stage, ask_id: str | None) -> Ask:
 
 
 def _json(words: str, readings: list[Reading], asking: _Asking) -> str:
-    """The first reading is what is acted on; all of them stand in ``readings``."""
+    """What is acted on, whether it takes something back, and all readings."""
+    acted_on = next((r for r in readings if r.kind != "correction"), readings[0])
     told = [_plain(reading, asking) for reading in readings]
-    return json.dumps({"words": words, **told[0], "readings": told}, ensure_ascii=False)
+    shown = {
+        "words": words,
+        **_plain(acted_on, asking),
+        "corrects": any(reading.kind == "correction" for reading in readings),
+        "readings": told,
+    }
+    return json.dumps(shown, ensure_ascii=False)
 
 
 def _plain(reading: Reading, asking: _Asking) -> dict[str, object]:

@@ -83,6 +83,23 @@ def test_read_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     assert [reading["kind"] for reading in told["readings"]] == ["light", "question"]
 
 
+def test_read_what_is_taken_back(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*READ, "loading", "no, that was the other light, it's red") == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["kind"], told["pattern"], told["corrects"]) == ("light", "fault", True)
+    assert [reading["kind"] for reading in told["readings"]] == ["correction", "light"]
+    assert run(*READ, "loading", "that was the other light") == 0
+    assert json.loads(capsys.readouterr().out)["kind"] == "correction"
+
+
+def test_read_says_what_would_be_asked_back(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*READ, "loading", "several lights") == 0
+    asked = json.loads(capsys.readouterr().out)["question"]
+    assert "the round light on the front" in asked
+    assert run(*READ, "mobile_data", "--question", "callback", "01632 960123") == 0
+    assert json.loads(capsys.readouterr().out)["kind"] == "number"
+
+
 def test_read_danger(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*READ, "begin", "smok") == 0
     assert json.loads(capsys.readouterr().out)["kind"] == "danger"
