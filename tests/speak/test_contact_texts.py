@@ -140,3 +140,14 @@ def test_the_names_of_parts_are_there_in_every_language(language: str) -> None:
 def test_german_names_of_parts_stand_in_the_first_and_in_the_fourth_case() -> None:
     """The texts put them in both places; with "das" and "die" the two are alike."""
     assert all(value.startswith(("das ", "die ")) for value in samples.book().words["de"].values())
+
+
+def test_no_german_text_puts_a_part_into_the_third_case() -> None:
+    """No preposition that asks for it stands before a part: "mit das neue Gerät" is wrong."""
+    third = re.compile(
+        r"\b(?:ab|aus|außer|bei|gegenüber|mit|nach|seit|von|zu|am|beim|im|vom|zum)"
+        r" \{(?:unit|light|port|socket|label)\}",
+        re.IGNORECASE,
+    )
+    raw = samples.texts("de").raw
+    assert [key for key, text in raw.items() if third.search(text)] == []
