@@ -26,7 +26,7 @@ from handlers.intake.limits import HEADERS, json_of
 from handlers.intake.problems import Refused, problem, refused
 from handlers.intake.receive import Intake
 from handlers.intake.sighting import Sighting
-from handlers.intake.trust import Caller, Source, Trust
+from handlers.intake.trust import Caller, Source, Trust, is_here
 
 _log = logging.getLogger("musterline.registration")
 _encode = msgspec.json.Encoder().encode
@@ -110,7 +110,8 @@ class RegistrationIn:
         """204 without a body, as RFC 8040 section 3.6.2 has it where there is no output."""
         depth = self.settings.depth_limit
         seen = progress.reported(request.content_type, body, caller.user, depth)
-        seen = seen._replace(address=request.remote or "")
+        if not is_here(request):  # else it came by a proxy of ours, and tells nothing of the unit
+            seen = seen._replace(address=request.remote or "")
         await self.intake.take(caller.source.name, seen)
         return web.Response(status=204)
 

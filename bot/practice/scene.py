@@ -26,6 +26,8 @@ HERE = Path(__file__).parent / "hollowmere"
 SIGNING_SECRET = "practice-signing"  # noqa: S105 - of the stand-in on this machine
 WEBHOOK_SECRET = "whsec_cHJhY3RpY2UtcHJhY3RpY2UtcHJhY3RpY2U="  # noqa: S105
 SOURCE = "registry"
+UNITS = "units"  # units that report their own progress
+UNITS_PASSWORD = "practice-of-units"  # noqa: S105
 TEAM_CHANNEL = "CTEAM01"
 ADMIN = "U0001"
 PEOPLE = (
@@ -89,7 +91,10 @@ def settings(base_url: str, token: str, channels: list[str], store_url: str) -> 
             team_channel=TEAM_CHANNEL,
         ),
         registration=RegistrationSettings(
-            sources=(WebhookSource(name=SOURCE, secrets=(SecretStr(WEBHOOK_SECRET),)),),
+            sources=(
+                WebhookSource(name=SOURCE, secrets=(SecretStr(WEBHOOK_SECRET),)),
+                WebhookSource(name=UNITS, passwords=(SecretStr(UNITS_PASSWORD),), progress=True),
+            ),
             serial=("data.serial",),
         ),
         serve=ServeSettings(port=0),

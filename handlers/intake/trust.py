@@ -159,8 +159,11 @@ def basic(value: str) -> tuple[str, str]:
 
 def private(request: web.Request) -> bool:
     """Whether nobody on the way could read it: TLS, or this machine alone."""
-    if request.secure:
-        return True
+    return request.secure or is_here(request)
+
+
+def is_here(request: web.Request) -> bool:
+    """Whether it came from this machine."""
     try:
         return ip_address(request.remote or "").is_loopback
     except ValueError:

@@ -199,8 +199,9 @@ async def test_where_restconf_begins_is_told(store_url: str, reporting: dict[str
         assert b'rel="restconf" href="/restconf"' in answer.body
 
 
-async def test_nobody_reports_progress_where_no_source_takes_it(room: Room) -> None:
-    assert (await report(room, "informational")).status == 404
+async def test_nobody_reports_progress_where_no_source_takes_it(store_url: str) -> None:
+    async with open_room(store_url, registration=sources(source())) as room:
+        assert (await report(room, "informational")).status == 404
 
 
 # --- other JSON --------------------------------------------------------------------------------

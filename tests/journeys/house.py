@@ -303,6 +303,27 @@ class House:
     async def register_again(self, serial: str) -> None:
         await self._tell(self._events[serial])
 
+    async def report(self, serial: str, progress: str, message: str) -> None:
+        """A unit reports its own progress, in the XML of RFC 8572."""
+        inner = (
+            f"<progress-type>{progress}</progress-type><message>{html.escape(message)}</message>"
+        )
+        space = "urn:ietf:params:xml:ns:yang:ietf-sztp-bootstrap-server"
+        url = (
+            f"http://127.0.0.1:{self.bot.port}/restconf/operations/"
+            "ietf-sztp-bootstrap-server:report-progress"
+        )
+        async with self._session.post(
+            url,
+            data=f'<input xmlns="{space}">{inner}</input>',
+            headers={
+                "Content-Type": "application/yang-data+xml",
+                "Authorization": aiohttp.encode_basic_auth(serial, scene.UNITS_PASSWORD),
+            },
+        ) as answer:
+            if answer.status != 204:
+                raise AssertionError(f"the report got {answer.status}: {await answer.text()}")
+
     async def _tell(self, event: dict[str, Any]) -> None:
         """What is not taken while the bot is away is sent when it is there again."""
         if not self.running:

@@ -232,6 +232,9 @@ class Play:
     async def do_lost(self, step: Step) -> None:
         await self.house.register(self._serial(step), "lost")
 
+    async def do_reports(self, step: Step, progress: str, message: str) -> None:
+        await self.house.report(self._serial(step), progress, message or "")
+
     async def do_stopped(self, step: Step) -> None:
         await self.house.stop_bot()
 

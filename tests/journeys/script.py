@@ -47,6 +47,7 @@ What happens::
     unit registers                         the site's unit, or: unit registers HML-4F7K2Q
     unit registers again                   the very same event once more
     unit is lost                           so the registry says
+    unit reports config-error: line 12     its own progress (RFC 8572), with or without words
     chat brings the same message again     the last that a person wrote
     desk is stopped                        our own outage; later: desk is started again
 
@@ -180,6 +181,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("registers_again", r"registers again"),
         ("registers", r"registers(?: (.+))?"),
         ("lost", r"is lost"),
+        ("reports", r"reports ([a-z-]+)(?:: (.+))?"),
         ("unit_is", r"is (online|not online|held|recorded|marked lost)(?: (\S+))?"),
     ),
     "visit": (("visit_is", r"is ([a-z ]+)"),),
