@@ -18,7 +18,7 @@ from bot.practice import scene
 from bot.practice.chatserver import ChatServer
 
 ROOT = Path(__file__).resolve().parent.parent
-STRANGER = "U0900"
+STRANGER, ANOTHER = "U0900", "U0901"  # each is answered once a day
 
 
 def wall() -> int:
@@ -133,6 +133,7 @@ async def served() -> AsyncIterator[Served]:
     for person in scene.PEOPLE:
         server.add_user(person.user, person.name)
     server.add_user(STRANGER, "A Passer-by")
+    server.add_user(ANOTHER, "Another Passer-by")
     server.add_channel("wave", id="CWAVE01", members=people)
     server.add_channel("team", id=scene.TEAM_CHANNEL, private=True, members=people)
     made = Served(folder, server)
@@ -157,8 +158,9 @@ async def test_serving_from_start_to_sigterm(served: Served) -> None:
 
     # The platform is slow to answer us while SIGTERM comes: the request is finished first.
     fault = served.server.faults.add("late", "chat.postMessage")
-    saying = asyncio.create_task(served.server.dm(STRANGER, "hello again"))
-    await fault.reached.wait()
+    saying = asyncio.create_task(served.server.dm(ANOTHER, "hello there"))
+    async with asyncio.timeout(20):
+        await fault.reached.wait()
     assert served.process is not None
     served.process.send_signal(signal.SIGTERM)
     await asyncio.sleep(0.3)  # it is told, and must not be gone yet
@@ -166,7 +168,7 @@ async def test_serving_from_start_to_sigterm(served: Served) -> None:
     assert await served.get("/live") == 0  # nothing new is taken
     fault.release()
     await saying
-    assert served.delivered(STRANGER)
+    assert served.delivered(ANOTHER)
     assert await served.end() == 0
     assert "Traceback" not in served.errors.read_text()
 

@@ -5,7 +5,8 @@ Only looked for when something is odd, and among a limited number of visits.
 
 import asyncio
 import logging
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from ipaddress import IPv4Network, IPv6Network, ip_address, ip_network
 from typing import Any
@@ -21,13 +22,20 @@ _log = logging.getLogger("musterline.registration")
 _VISITS = 500  # of the open waves that are looked at
 _PROPOSED = 3
 _TYPOS = 2
+_LOOK_AGAIN = 1.0
 
 
 class Places:
-    """Looks through the visits of open waves."""
+    """Looks through the visits of open waves; what was read serves for a moment.
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    Many odd registrations at once must not read all visits each. ``clock`` gives seconds.
+    """
+
+    def __init__(self, desk: Desk, clock: Callable[[], float] = time.monotonic) -> None:
+        self._desk, self._clock = desk, clock
+        self._lock = asyncio.Lock()
+        self._until = 0.0
+        self._read: list[tuple[Subject, Visit]] = []
 
     async def at(self, address: str) -> tuple[str, ...]:
         """The site whose networks hold the address, and its first unit, if exactly one site has."""
@@ -57,6 +65,13 @@ class Places:
         return tuple(choice for _, _, choice in sorted(ranked)[:_PROPOSED])
 
     async def _visits(self) -> list[tuple[Subject, Visit]]:
+        async with self._lock:
+            if self._clock() >= self._until:
+                self._read = await self._look()
+                self._until = self._clock() + _LOOK_AGAIN
+            return self._read
+
+    async def _look(self) -> list[tuple[Subject, Visit]]:
         subjects: list[Subject] = []
         for home in await self._desk.store.homes():
             if home.startswith("w:"):
@@ -75,8 +90,8 @@ def _awaited(visit: Visit) -> Iterator[Unit]:
 
 def distance(one: str, other: str, most: int) -> int:
     """How many characters were put in, left out or mistyped; ``most`` + 1 for any more."""
-    if abs(len(one) - len(other)) > most:
-        return most + 1
+    if abs(len(one) - len(other)) > most or len(set(one) ^ set(other)) > 2 * most:
+        return most + 1  # seen at a glance: each typo changes two characters of the set at most
     row = list(range(len(other) + 1))
     for i, left in enumerate(one, 1):
         before, row[0] = row[0], i

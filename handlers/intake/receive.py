@@ -25,7 +25,7 @@ class Intake:
     def __init__(self, desk: Desk, now: Now, clock: Callable[[], float] = time.monotonic) -> None:
         self._desk, self._now, self._clock = desk, now, clock
         self._waves: dict[str, tuple[float, bool]] = {}
-        self._places = Places(desk)
+        self._places = Places(desk, clock)
         self.counts: Counter[tuple[str, str]] = Counter()
 
     async def take(self, source: str, seen: Sighting) -> str:
