@@ -11,7 +11,7 @@ _SHORTEST = 16  # characters of a token or password
 
 
 class Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, hide_input_in_errors=True)
 
 
 class WebhookSource(Part):
