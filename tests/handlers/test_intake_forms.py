@@ -1,5 +1,6 @@
 """Every form in which a unit can be reported, over real HTTP into the real store."""
 
+import asyncio
 import json
 from pathlib import Path
 from typing import Any
@@ -7,6 +8,7 @@ from typing import Any
 import pytest
 from pydantic import SecretStr
 
+from bot.model.subject import ASIDE
 from handlers.intake.receive import Intake
 from tests.handlers.intake_kit import (
     BATCH,
@@ -27,6 +29,7 @@ from tests.handlers.intake_kit import (
 )
 from tests.handlers.kit import OwnStore, Room, open_room
 
+_QUOTED = "https%3A//registry.example.org/units"
 BINARY = {
     "ce_specversion": "1.0",
     "ce_id": "from-a-header",
@@ -341,3 +344,23 @@ async def test_passwords_are_taken_over_tls_only_and_certificates_from_the_proxy
         assert (await room.visit("alderbeck")).units[0].online
     async with open_room(store_url, registration=chosen) as room:
         assert (await report(room, "bootstrap-complete", headers=shown)).status == 401
+
+
+async def test_a_batch_that_meets_the_end_of_the_store_counts_each_event_once(
+    own_store: OwnStore,
+) -> None:
+    """Whatever of it was kept when the store was killed: sent again, each event is there once."""
+    batch = [event(number, f"HML-{number:06}") for number in range(50)]
+    async with open_room(own_store.url) as room:
+        sending = asyncio.create_task(post(room, batch, BATCH))
+        async with asyncio.timeout(10):
+            while (await room.bot.desk.state(ASIDE)) is None:  # noqa: ASYNC110 - by another task
+                await asyncio.sleep(0.001)  # the first of them is kept, and others are on their way
+        await own_store.kill()
+        first = await sending
+        await own_store.start()
+        last = await post(room, batch, BATCH)
+        kept = [line.fact_id async for line in room.bot.store.journal("aside")]
+    assert first.status in (200, 503)
+    assert [one["status"] for one in last.json["results"]] == [202] * 50
+    assert sorted(kept) == sorted(f"reg:registry:{_QUOTED}:{number}" for number in range(50))
