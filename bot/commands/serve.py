@@ -26,6 +26,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 def run(args: argparse.Namespace) -> int:
     """Runs until SIGTERM or SIGINT; 0 after an orderly end, 2 when it cannot start."""
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    logging.getLogger("apscheduler").setLevel(logging.WARNING)  # else eight lines a second
     try:
         settings = settings_of(args)
         problems = settings.problems_for_serving()
