@@ -1,6 +1,5 @@
 """What decisions may look at: runbook, people, habits, and where the wave stands."""
 
-import asyncio
 from collections.abc import Callable
 
 import msgspec
@@ -71,8 +70,8 @@ class Surroundings:
 
     async def visits(self, store: Store, home: str) -> list[Visit]:
         """All visits of a wave, as they stand."""
-        loaded = await asyncio.gather(*(store.load(s) for s in await store.visits(home)))
-        return [_visits.decode(one.body) for one in loaded if one.body]
+        bodies = await store.bodies(await store.visits(home))
+        return [_visits.decode(body) for body in bodies if body]
 
     async def board(self, store: Store, home: str, at: int) -> Board:
         return board(await self.visits(store, home), at)

@@ -18,7 +18,7 @@ class Button(msgspec.Struct, frozen=True):
     style: Literal["", "primary", "danger"] = ""
 
 
-class Message(msgspec.Struct, frozen=True, kw_only=True):
+class Message(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One thing to be sent, at least once, of which one copy remains.
 
     ``thread`` is the place and the unit of order: ``site:SITE`` (the visit's thread),
@@ -28,7 +28,8 @@ class Message(msgspec.Struct, frozen=True, kw_only=True):
 
     ``args`` values are text, or references the sender resolves: ``@p:PERSON:FIELD`` is
     personal data. Instants are given as decimal milliseconds; the template says how they
-    are shown (``{start:time}``), in the zone ``tz``.
+    are shown (``{start:time}``), in the zone ``tz``. What is as by default is not stored: a default
+    that changes would change what waits in an outbox.
     """
 
     id: str  # "<subject>:<version>:<n>", unique

@@ -75,6 +75,17 @@ class Store(Outbox, Index, Staging):
         )
         return Loaded(int(version or 0), body or b"", int(hold or 0), (chain or b"").decode())
 
+    async def bodies(self, subjects: list[Subject]) -> list[bytes]:
+        """The snapshots of subjects of one home, many with one call; empty where there is none."""
+        bodies: list[bytes] = []
+        for start in range(0, len(subjects), _PAGE):
+            found = [keys.of(s.home).subject(s.name) for s in subjects[start : start + _PAGE]]
+            call = commands(found[0], *[("HGET", key, "body") for key in found])
+            answer = await self._reads.submit(call)
+            several = answer if len(found) > 1 else [answer]
+            bodies += [body or b"" for body in cast("list[bytes | None]", several)]
+        return bodies
+
     async def commit(self, c: Commit) -> Result:
         """Write a decision as a whole, once for its fact id.
 

@@ -46,6 +46,16 @@ async def test_a_decision_is_written_whole(store: Store) -> None:
     assert await store.visits(VISIT.home) == [VISIT]
 
 
+@pytest.mark.parametrize("count", [0, 1, 2, 501, 1001])
+async def test_many_snapshots_come_in_the_order_they_were_asked_for(
+    store: Store, count: int
+) -> None:
+    sites = [of_visit("hollowmere", f"site-{n:04}") for n in range(count)]
+    made = [decision(NEW, f"f{n}", subject=s, body=b"%d" % n) for n, s in enumerate(sites) if n]
+    await asyncio.gather(*(store.commit(c) for c in made))
+    assert await store.bodies(sites) == [b"%d" % n if n else b"" for n in range(count)]
+
+
 async def test_the_same_fact_twice_counts_once(store: Store) -> None:
     made = decision(NEW, "f1", outcome=b"first", counters={"n": 1}, entries=(b"{}",))
     assert await store.commit(made) == Done(1)
