@@ -67,7 +67,7 @@ async def expecting(desk: Desk, serial: str) -> Expected | None:
     """The visit that expects this serial, as read; the newest wave first where several do."""
     wanted = normal(serial)
     found = []
-    for subject in await desk.store.find("serial", wanted):
+    for subject in await desk.store.find_lately("serial", wanted):
         seen = await desk.glance(subject)
         visit = seen.state
         if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):

@@ -11,6 +11,7 @@ from bot.store.wire import Call
 
 #: Seconds for which calls are held back behind others: less is not worth it, more is felt.
 _SHORTEST_HELD, _LONGEST_HELD = 0.0005, 0.005
+_ENOUGH = 32  # calls that share one sync well enough not to wait for more
 
 
 class Batcher:
@@ -88,7 +89,7 @@ class Batcher:
         if (
             self._behind is None
             or not self._behind.busy
-            or not 0 < len(self._waiting) < self._size
+            or not 0 < len(self._waiting) < min(self._size, _ENOUGH)
             or patience < _SHORTEST_HELD
             or self._closed
         ):

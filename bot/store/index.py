@@ -1,5 +1,7 @@
 """What lies outside the homes: indexes, persons, shared limits, clock, small notes."""
 
+from collections import OrderedDict
+from time import monotonic
 from typing import cast
 
 from bot.model.subject import Subject, parse
@@ -9,19 +11,42 @@ from bot.store.wire import Script
 
 _LEASE = Script("lease")
 _BUCKET = Script("bucket")
+_LATELY = 1.0  # seconds of process time
+_MOST = 4_096
 
 
 class Index(Connected):
     """Hits of the index are hints: verify them against the subject."""
 
+    _lately: OrderedDict[bytes, tuple[float, list[Subject]]]
+
     async def put(self, kind: str, value: str, subject: Subject) -> None:
         """``kind``: ``serial``, ``thread`` or ``user``."""
         key = keys.index(kind, value)
         await self._write(key, "SADD", key, str(subject))
+        self._lately.pop(key, None)
 
     async def drop(self, kind: str, value: str, subject: Subject) -> None:
         key = keys.index(kind, value)
         await self._write(key, "SREM", key, str(subject))
+        self._lately.pop(key, None)
+
+    async def find_lately(self, kind: str, value: str) -> list[Subject]:
+        """As ``find``, or as it was found within the last second, but for what we changed.
+
+        The index always is that much behind the subjects. What was not found is looked for anew.
+        """
+        key = keys.index(kind, value)
+        known, now = self._lately.get(key), monotonic()
+        if known is not None and now - known[0] < _LATELY:
+            return known[1]
+        found = await self.find(kind, value)
+        if found:
+            self._lately[key] = (now, found)
+            self._lately.move_to_end(key)
+            if len(self._lately) > _MOST:
+                self._lately.popitem(last=False)
+        return found
 
     async def find(self, kind: str, value: str) -> list[Subject]:
         """Subjects known under the value, sorted."""

@@ -1,5 +1,6 @@
 """The store: load a subject, commit a decision, see what is due."""
 
+from collections import OrderedDict
 from collections.abc import AsyncIterator
 from typing import cast
 
@@ -11,8 +12,10 @@ from bot.store import keys
 from bot.store.base import number, texts
 from bot.store.commit import Commit, Done, Known, Loaded, Result, Stale
 from bot.store.index import Index
+from bot.store.link import Options
 from bot.store.outbox import Outbox
 from bot.store.pack import commit_call
+from bot.store.probe import Probe, nothing
 from bot.store.staging import Staging
 from bot.store.wire import commands
 
@@ -63,7 +66,17 @@ class Store(Outbox, Index, Staging):
     """Every call raises ``StoreAway`` when the outcome is unknown, ``StoreRefused`` when the
     server answered and will not do it. Nothing is retried here."""
 
-    _homes: frozenset[str] = frozenset()
+    def __init__(
+        self,
+        url: str,
+        *,
+        cluster: bool = False,
+        options: Options | None = None,
+        probe: Probe = nothing,
+    ) -> None:
+        super().__init__(url, cluster=cluster, options=options, probe=probe)
+        self._homes: frozenset[str] = frozenset()
+        self._lately = OrderedDict()
 
     async def load(self, subject: Subject) -> Loaded:
         """The subject as it stands; version 0 when it does not exist."""

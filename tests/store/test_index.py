@@ -2,7 +2,10 @@
 
 import asyncio
 
+import pytest
+
 from bot.model.subject import of_visit
+from bot.store import index, keys
 from bot.store.store import Store
 from tests.store.conftest import VISIT
 
@@ -18,6 +21,34 @@ async def test_a_value_leads_to_its_subjects(store: Store) -> None:
     await store.drop("serial", "HML4F7K2Q", VISIT)
     assert await store.find("serial", "HML4F7K2Q") == [OTHER]
     assert await store.find("serial", "HML000000") == []
+
+
+async def test_what_was_found_lately_is_behind_others_by_a_second_and_never_behind_ourselves(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    at = 100.0
+    monkeypatch.setattr("bot.store.index.monotonic", lambda: at)
+    assert await store.find_lately("serial", "HML4F7K2Q") == []
+    key = keys.index("serial", "HML4F7K2Q")
+    await store._write(key, "SADD", key, str(VISIT))  # by another process
+    assert await store.find_lately("serial", "HML4F7K2Q") == [VISIT]  # nothing is looked for anew
+    await store._write(key, "SADD", key, str(OTHER))
+    at = 100.9
+    assert await store.find_lately("serial", "HML4F7K2Q") == [VISIT]
+    at = 101.1
+    assert await store.find_lately("serial", "HML4F7K2Q") == [VISIT, OTHER]
+    await store.drop("serial", "HML4F7K2Q", VISIT)
+    assert await store.find_lately("serial", "HML4F7K2Q") == [OTHER]
+
+
+async def test_the_places_of_the_index_that_are_remembered_are_few(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(index, "_MOST", 3)
+    for number in range(5):
+        await store.put("serial", f"HML{number}", VISIT)
+        await store.find_lately("serial", f"HML{number}")
+    assert len(store._lately) == 3
 
 
 async def test_what_is_known_of_a_person_grows_and_can_be_erased(store: Store) -> None:
