@@ -14,7 +14,7 @@ from cloudevents.core.bindings.http import HTTPMessage, from_http_event, to_bina
 from cloudevents.core.exceptions import CloudEventValidationError
 from cloudevents.core.formats.json import JSONFormat
 from cloudevents.core.v1.event import CloudEvent
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from bot.intake_settings import RegistrationSettings
@@ -277,7 +277,7 @@ _text = st.text(st.characters(codec="utf-8", exclude_categories=("C", "Z")), min
 
 
 @given(name=_text, subject=_text, extension=_text)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_we_and_the_reference_library_read_the_same_attributes(
     name: str, subject: str, extension: str
 ) -> None:
