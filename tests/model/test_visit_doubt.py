@@ -241,3 +241,45 @@ def test_a_contact_of_another_language_reads_it_in_their_own_too() -> None:
     walk = Walk(replace(plan(), contact=replace(CONTACT, lang="de"))).to("loading.light")
     walk.say("there is smoke")  # answered in English where it was written
     assert walk.last == "danger"
+
+
+# --- whose yes it is, and in which language -----------------------------------------------
+
+
+def test_a_yes_in_the_language_that_was_asked_for_stops() -> None:
+    walk = Walk(plan()).to("cabling.cable")
+    walk.say("please speak german")
+    walk.say("kein rauch hier")
+    assert (walk.last, walk.visit.lang) == ("ask_danger", "de")
+    assert walk.say("ja") == "danger"
+    assert walk.causes() == ["danger"]
+
+
+def test_the_safety_answer_is_said_in_the_language_that_was_asked_for() -> None:
+    walk = Walk(plan()).to("cabling.cable")
+    walk.say("please speak german")
+    walk.say("there is smoke", ONCALL)
+    assert [m.lang for m in walk.messages if m.template == "danger"] == ["de"]
+
+
+def test_a_denial_by_a_stranger_answers_nothing_for_the_site() -> None:
+    walk = Walk(plan()).to("cabling.cable")
+    walk.say("no smoke here")
+    assert walk.say("no smoke", STRANGER) == "nothing"
+    assert walk.visit.danger_ask is not None
+
+
+def test_a_contact_who_is_of_the_team_too_says_yes() -> None:
+    walk = Walk(plan()).to("cabling.cable")
+    walk.say("no smoke here")
+    assert walk.say("yes", Actor(CONTACT.user, admin=True)) == "danger"
+
+
+def test_a_yes_pressed_after_a_person_was_called_still_stops() -> None:
+    walk = Walk(plan()).to("cabling.cable")
+    walk.say("no smoke here")
+    button = walk.button("danger_yes")
+    walk.advance(6)
+    assert walk.causes() == ["help"]
+    assert walk.press_action(button) == "danger"
+    assert "danger" in walk.causes()

@@ -18,6 +18,7 @@ from bot.model.reading import Heard, Kind, Reading
 from bot.model.visit import event as e
 from bot.model.visit.answers import raise_and_say
 from bot.model.visit.asks import put_again
+from bot.model.visit.listening import lang_of
 from bot.model.visit.safety import danger
 from bot.model.visit.steps import current, is_over
 from bot.model.visit.turn import Turn
@@ -42,9 +43,9 @@ def about_danger(
     first = readings[0]
     team = fact.actor.oncall or fact.actor.admin
     if first.kind != "danger":
-        return readings if team or role == "stranger" else _answer(turn, fact, readings)
+        return _answer(turn, fact, readings) if role in ("contact", "deputy") else readings
     if first.rule == "denied":
-        return _denied(turn, readings, team=team)
+        return _denied(turn, readings, role)
     if first.rule == "asked" and team:
         turn.emit(e.DangerEnquired(fact.actor.user))
         turn.answer = "nothing"
@@ -63,12 +64,16 @@ def _stop(turn: Turn, rule: str, *, languages: Sequence[str] = (), doubt: bool =
         turn.say("danger_doubt", buttons=_buttons("v", STOPPED), urgency=ESCALATION)
 
 
-def _denied(turn: Turn, readings: Sequence[Reading], *, team: bool) -> Sequence[Reading]:
-    """There is no danger, they say: asked about once, unless somebody had asked."""
+def _denied(turn: Turn, readings: Sequence[Reading], role: str) -> Sequence[Reading]:
+    """There is no danger, they say: asked about once, unless somebody had asked.
+
+    A stranger's denial may be asked about, but it answers nothing for the site.
+    """
     visit = turn.visit
     rest = [reading for reading in readings if reading.kind not in _NO_ANSWER]
     under = visit.question.id if visit.question else ""
-    if team:
+    asked = visit.danger_ask is not None or _enquired(turn)
+    if role in ("oncall", "admin") or (role == "stranger" and asked):
         turn.answer = "nothing"
         return ()
     if visit.danger_ask is not None and visit.stopped_at is None:
@@ -117,8 +122,13 @@ def _answer(turn: Turn, fact: Said, readings: Sequence[Reading]) -> Sequence[Rea
 def _yes_or_no(turn: Turn, fact: Said) -> str:
     """``YES`` when it is heard at all or hedged, ``NO`` when surely meant, else nothing."""
     heard = Heard(stage="", ask="choice", answers=ANSWERS)
-    lexicon = turn.context.lexicon(turn.visit.contact.lang)
-    readings = read(fact.words, heard, turn.context.book, lexicon, dangers=())
+    own = turn.context.lexicon(lang_of(turn, fact.actor.user))
+    shown = turn.context.lexicon(turn.visit.lang)  # the language we asked in
+    readings = [
+        reading
+        for lexicon in ((own,) if own is shown else (own, shown))
+        for reading in read(fact.words, heard, turn.context.book, lexicon, dangers=())
+    ]
     kinds = {reading.kind for reading in readings}
     values = {reading.value for reading in readings if reading.kind == "choice"}
     doubt = any(reading.rule in ("several_choices", "maybe_choice") for reading in readings)
@@ -182,9 +192,11 @@ def pressed(turn: Turn, fact: Pressed, role: str) -> bool:
     name, _, value = rest.partition(":")
     ask = turn.visit.danger_ask
     doubted = name == STOPPED and value in ANSWERS
-    if not doubted and (ask is None or kind == "e" or turn.visit.stopped_at is not None):
+    if not doubted and (kind == "e" or turn.visit.stopped_at is not None):
         return False
-    confirms = ask is not None and name == ask.id and value == YES  # from anyone it counts
+    confirms = not doubted and kind == "a" and value == YES  # from anyone, however late
+    if not doubted and ask is None and not confirms:
+        return False
     if not _of_site(role, fact.actor) and not confirms:
         turn.answer = "not_yours"
     elif doubted and turn.visit.stopped_at is None:
@@ -192,12 +204,12 @@ def pressed(turn: Turn, fact: Pressed, role: str) -> bool:
     elif doubted:
         turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
         _tell(turn, value)
-    elif ask is not None and name == ask.id and value in ANSWERS:
+    elif confirms:
         turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
-        if value == YES:
-            _stop(turn, "confirmed")
-        else:
-            _cleared(turn)
+        _stop(turn, "confirmed")
+    elif ask is not None and name == ask.id and value == NO:
+        turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
+        _cleared(turn)
     elif value == "help":
         return False
     else:

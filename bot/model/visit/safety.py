@@ -25,7 +25,7 @@ def danger(turn: Turn, rule: str, languages: Sequence[str] = ()) -> None:
     turn.emit(e.Stopped(rule))
     fact = turn.fact
     answered = isinstance(fact, Said) and fact.place == "thread"
-    if not answered or turn.visit.contact.lang not in languages:
+    if not answered or turn.visit.lang_of(turn.visit.contact) not in languages:
         turn.say("danger", urgency=ESCALATION)
     call = raise_call(turn, "danger", stage=step.stage.id, seen=rule)
     if already:
