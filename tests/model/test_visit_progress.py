@@ -11,7 +11,7 @@ from tests.model.kit import OTHER, SERIAL, SITE, START, WAVE, Walk, book, contex
 IMAGE = 20
 
 
-def loading(**limits: float) -> Walk:
+def loading(**limits: float | None) -> Walk:
     """A visit that stands where its unit loads; ``limits`` of the runbook that differ."""
     walk = Walk(plan())
     changed = book().model_copy(
@@ -91,7 +91,7 @@ def test_another_image_gives_the_runbooks_time_once_and_the_contact_hears_why(
 
 
 def test_without_a_time_for_images_it_counts_from_the_report() -> None:
-    walk = Walk(plan()).to("loading.light")
+    walk = loading(image=None)
     walk.advance(5)
     walk.report("boot-image-mismatch")
     assert last_of(walk) == walk.now + 22 * MINUTE
