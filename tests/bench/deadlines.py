@@ -11,6 +11,7 @@ instant, half of them calls, half nudges: how long until all are in, and what ca
 import argparse
 import asyncio
 import contextlib
+import os
 import sys
 import time
 from collections.abc import Iterator
@@ -38,6 +39,7 @@ from tests.bench.bench import (
     fresh_store,
     last_line,
     quick_writing,
+    sync_micros,
     table,
 )
 from tests.bench.intake import WAVE, Bench
@@ -217,6 +219,8 @@ async def measure(args: argparse.Namespace) -> dict[str, object]:
     )
     print(f"{args.drain} due at once were in after {drain:.1f} s; calls first: {first}")
     return {
+        "cores": os.cpu_count(),
+        "sync_us": sync_micros(),
         "units": count,
         "ratio_set_single": single / jobs,
         "ratio_set": many / jobs,
