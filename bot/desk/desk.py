@@ -110,7 +110,10 @@ class Desk:
         if seen is None:
             seen = self._recent.get(fact.subject)
         if seen is not None and not seen.sure:
-            answer = await self._try(fact, seen)
+            try:
+                answer = await self._try(fact, seen)
+            except StoreRefused:  # a server that lost writes may have come to another record
+                answer = None
             if answer is not None:
                 return answer
             self._recent.forget(fact.subject)

@@ -47,7 +47,7 @@ class Turn:
         self._line = line
         line.those += 1
         try:
-            if line.lock.locked():
+            if line.those > 1:  # between two turns the lock is free, and is not ours for that
                 await self._wait()
             else:
                 await line.lock.acquire()  # at once

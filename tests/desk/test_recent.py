@@ -1,6 +1,9 @@
 """What this process remembers of a subject saves reading it, and is never the last word."""
 
+import contextlib
+
 import pytest
+import redis
 
 from bot.desk import Desk
 from bot.desk.recent import Recent
@@ -73,6 +76,22 @@ async def test_what_needs_no_comparison_is_decided_on_what_stands(
     assert (await other.receive(hold)).answer == "ok"
     assert (await desk.receive(resume(2))).answer == "ok"
     assert not await desk.store.held(wave.home)
+
+
+async def test_another_record_at_the_same_version_is_read(
+    desk: Desk, other: Desk, rows: list[SiteRow], store_url: str
+) -> None:
+    """As after a failover to a server that had not heard of the last commits."""
+    await planned(desk, rows)
+    await desk.receive(registered(rows[0], 1))
+    with contextlib.closing(redis.Redis.from_url(store_url)) as client:
+        client.flushall()
+    await planned(other, rows)
+    await other.receive(registered(rows[0], 9))
+    assert (await desk.receive(registered(rows[0], 2, "lost"))).answer == "ok"
+    visit = await desk.state(of_visit(rows[0].wave, rows[0].site))
+    assert visit.units[0].registered_at == NOW + 9
+    assert visit.units[0].lost_at == NOW + 2
 
 
 def test_only_the_latest_are_remembered() -> None:
