@@ -11,7 +11,6 @@ from datetime import UTC, datetime
 from typing import Any
 
 from bot.desk import Desk
-from bot.model.people import person_key, text_key
 from bot.model.policy import MINUTE
 from bot.model.subject import Subject, parse
 from bot.model.visit.state import Visit
@@ -103,8 +102,10 @@ class Elsewhere:
         if self._now() - (written.claimed_at or 0) > GOOD_FOR:
             return "which_stale"
         first = replace(written, edit="").fact_id(self._team)
-        kept = await self._desk.store.person_get(person_key(user))
-        return "which_taken" if text_key(first) in kept else (written, subject)
+        for home in {found.home for found in visits}:
+            if await self._desk.store.knows(home, first):
+                return "which_taken"
+        return written, subject
 
     async def _tell(
         self,

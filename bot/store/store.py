@@ -99,6 +99,11 @@ class Store(Outbox, Index, Staging):
             bodies += [body or b"" for body in cast("list[bytes | None]", several)]
         return bodies
 
+    async def knows(self, home: str, fact_id: str) -> bool:
+        """Whether a fact of that id was committed there, in the last 72 hours."""
+        key = keys.of(home).fact(fact_id)
+        return bool(await self._read(key, "EXISTS", key))
+
     async def commit(self, c: Commit) -> Result:
         """Write a decision as a whole, once for its fact id.
 

@@ -242,6 +242,19 @@ async def test_the_button_brings_the_original_words_to_the_visit_under_their_own
         assert (await room.visit("alderbeck")).state == "invited"
 
 
+async def test_a_press_that_failed_between_words_and_commit_stays_valid(store_url: str) -> None:
+    rows = [row("alderbeck", CONTACT, "HML-4F7K2Q"), row("ambermere", CONTACT, "HML-MTHE79")]
+    async with open_room(store_url, rows) as room:
+        await room.rest()
+        stamp = await room.server.say(CONTACT, room.channel, "yes")
+        (message,) = room.server.ephemeral(room.channel)
+        fact = f"chat:{room.bot.chat_in.identity.team}:{room.channel}:{stamp}"
+        # What people write is kept before the commit, which the store then did not take.
+        await room.bot.store.person_put(person_key(CONTACT), {text_key(fact): "yes"})
+        await room.server.press(CONTACT, room.channel, str(message["ts"]), actions(message)[0])
+        assert await room.heard("alderbeck") == [fact]
+
+
 async def test_a_button_pressed_much_later_says_so(store_url: str) -> None:
     rows = [row("alderbeck", CONTACT, "HML-4F7K2Q"), row("ambermere", CONTACT, "HML-MTHE79")]
     async with open_room(store_url, rows) as room:
