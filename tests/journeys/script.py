@@ -60,7 +60,7 @@ What must be seen, at that minute (or second). Words may leave something out wit
     desk calls Ines: Major: the unit shows a fault
     desk tells the team: Ines Calloway has it
     desk never tells the team: 07700       in any message so far
-    desk tells deputy: I cannot reach      in a direct message
+    desk tells deputy: I am waiting for  in a direct message
     desk shows contact alone: That button  seen by nobody else
     desk writes in the channel: STOP       outside the site threads
     desk answers Maud: New starts          to a command

@@ -478,7 +478,7 @@ def test_the_second_unit_first() -> None:
 def test_what_is_not_understood_is_asked_back_and_then_goes_to_a_person() -> None:
     walk = at("placing.place")
     walk.say("purple monkey")
-    assert walk.last == "ask_done"
+    assert walk.last == "not_clear"
     walk.say("purple monkey")
     assert walk.last == "ask_person"
     walk.say("purple monkey")

@@ -205,7 +205,7 @@ def test_nothing_is_said_twice_running(place: str, spoken: list[tuple[str, bool]
 
 def test_asked_back_then_a_person_offered_then_called() -> None:
     walk = at("placing.place")
-    assert new_texts(walk, "purple monkey") == ["ask_done"]
+    assert new_texts(walk, "purple monkey") == ["not_clear"]
     assert new_texts(walk, "purple monkey") == ["ask_person"]
     assert "help" in [b.action.split(":")[2] for b in walk.messages[-1].buttons]
     assert new_texts(walk, "purple monkey") == ["help_coming"]

@@ -229,6 +229,7 @@ def rendered(key: str, language: str, changed: Mapping[str, str] = {}) -> str:
 #: Texts about the open question that come with its buttons, and a kind of question for each.
 _ABOUT: Mapping[str, AskKind] = {
     "ask_done": "confirm",
+    "not_clear": "confirm",
     "catch_up": "confirm",
     "ask_again": "confirm",
     "ask_person": "confirm",

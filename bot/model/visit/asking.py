@@ -24,6 +24,12 @@ from bot.model.visit.turn import Turn
 _ASK_BACK = 2
 #: Kinds of question at which there is something to do first, and then to say so.
 _TO_DO = frozenset(("confirm", "mobile"))
+#: Questions with which a conversation begins.
+_MEETING = frozenset(("consent", "begin"))
+#: Asks for the one thing still missing, so it is worth asking although it is the second time.
+_ONE_MORE = frozenset(("ask_colour", "ask_steady_or_blinking", "ask_fast_or_slow"))
+#: What thanks and small talk get, at most one of them for each question.
+_KIND_LINES = ("welcome", "kind_line", "hello_agreed", "all_done")
 
 
 def reply(turn: Turn, *templates: str, **args: Any) -> None:
@@ -50,7 +56,7 @@ def ask_back(turn: Turn, question: Question, template: str, *others: str) -> Non
     turn.emit(e.AskedBack(question.id))
     if "refused" in question.lines:
         turn.say("refused_again", buttons=_choices(question), key="prompt")
-    elif question.asked_back:
+    elif question.asked_back and not (template in _ONE_MORE and template not in question.lines):
         # an invitation has no button for a person, so the word is offered there
         person = "write_help" if question.kind == "consent" else "ask_person"
         prompt_with(turn, question, person, "ask_again")
@@ -88,9 +94,24 @@ def known_already(turn: Turn, reading: Reading) -> bool:
 
 
 def kind_line(turn: Turn, kind: str) -> None:
-    """Thanks and small talk get one kind line for each question, then silence."""
-    template = "welcome" if kind == "thanks" else "kind_line"
-    _once(turn, template, ("welcome", "kind_line"))
+    """Thanks and small talk get one kind line for each question, then silence.
+
+    Who only says hello to an invitation, or when we ask whether they are there, is asked shortly.
+    """
+    question = turn.visit.question
+    if kind == "small_talk" and question is not None and question.kind in _MEETING:
+        if not {question.nudge, *_KIND_LINES} & set(question.lines):
+            prompt(turn, question, question.nudge)
+        return
+    template = "welcome" if kind == "thanks" else _kind_words(turn)
+    _once(turn, template, _KIND_LINES)
+
+
+def _kind_words(turn: Turn) -> str:
+    """What fits a greeting or a joke: before, in the middle, and after."""
+    if turn.visit.state == "done":
+        return "all_done"
+    return "hello_agreed" if turn.visit.state == "agreed" else "kind_line"
 
 
 def seen(turn: Turn, question: Question) -> None:
@@ -104,7 +125,7 @@ def _once(turn: Turn, template: str, lines: tuple[str, ...]) -> None:
     question = turn.visit.question
     said = question.lines if question is not None else (turn.visit.replied,)
     if not set(lines) & set(said):
-        turn.say(template, key="prompt")
+        turn.say(template, key="prompt", start=turn.visit.start)
 
 
 # --- questions back -----------------------------------------------------------------------
@@ -148,6 +169,15 @@ def answer_to(turn: Turn, words: Words) -> Answer | None:
     own = lang_of(turn, words.fact.actor.user)
     stage = question.stage if question else ""
     return turn.context.book.answer_to(words.fact.words, own, stage)
+
+
+def only_asks_where(turn: Turn, words: Words) -> bool:
+    """Whether the words ask where we are, and nothing else."""
+    if not words.has("question", "unclear") or words.has("language", "correction"):
+        return False
+    found = answer_to(turn, words)
+    small = all(r.kind in ("question", "unclear", "small_talk", "thanks") for r in words.readings)
+    return small and found is not None and found.text == PROGRESS
 
 
 def about_the_step(turn: Turn, words: Words) -> bool:

@@ -30,7 +30,7 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "tried": f"@x:{call.tried or 'tried_nothing'}",
         "sign": str(last_sign) if last_sign is not None else "",
         "last_sign": "@x:sign_at" if last_sign is not None else "@x:sign_none",
-        "neighbours": str(context.neighbours),
+        "neighbours": str(_others(visit, context, at)),
         "circuit": site.circuit or "@x:not_known",
         "carrier": site.carrier or "@x:not_known",
         "fault_line": site.fault_line or "@x:not_known",
@@ -48,6 +48,12 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "said_before": f"@p:{visit.said[-2]}" if len(visit.said) > 1 else "",
         "said": f"@p:{visit.said[-1]}" if visit.said else "@x:nothing",
     }
+
+
+def _others(visit: Visit, context: Context, at: int) -> int:
+    """Other sites with an open call; this one is among those counted once it has called."""
+    own = any(c.open and c.called_at is not None and c.called_at < at for c in visit.calls)
+    return max(0, context.neighbours - own)
 
 
 def _stage(call: Call, context: Context) -> str:

@@ -236,6 +236,8 @@ def _ended(helped: tuple[Helped, ...], at: int) -> tuple[Helped, ...]:
 
 
 def _light(v: Visit, event: e.LightSeen, at: int) -> Visit:
+    if v.question is not None and v.question.kind == "light":
+        v = _with_question(v, asked_back=0)  # understood: what comes next is asked back anew
     return replace(v, lights=(*v.lights, (at, event.pattern))[-_LIGHTS_KEPT:])
 
 

@@ -14,6 +14,7 @@ from bot.model.fact import Deleted, Said
 from bot.model.visit import edges, languages, more_time, outside, several, takeover
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, callback_given
+from bot.model.visit.asking import only_asks_where
 from bot.model.visit.asks import rearm
 from bot.model.visit.catching_up import catch_up, joins_late, told_first
 from bot.model.visit.corrections import second_says
@@ -89,6 +90,9 @@ def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     if newcomer and all(
         r.kind in _HELLO or (r.ask and r.kind in ("done", "yes")) for r in words.readings
     ):
+        catch_up(turn)
+        return
+    if newcomer and only_asks_where(turn, words):
         catch_up(turn)
         return
     if newcomer:

@@ -54,7 +54,11 @@ def _before(turn: Turn, words: Words) -> bool:
     again = turn.visit.state == "rebook" and given is not None and given.state == "invited"
     if again and turn.at < turn.visit.start and corrections.changes_mind(turn, words):
         return False
-    if not _small(turn, words):
+    if _small(turn, words):
+        return False
+    if turn.visit.state == "rebook" and turn.visit.out_of_service:
+        raise_and_say(turn, "help", "line_down_still")
+    else:
         reply(turn, "not_now", "write_help")
     return False
 
@@ -99,9 +103,10 @@ def _small(turn: Turn, words: Words) -> bool:
 
 def pass_on(turn: Turn, text: str) -> None:
     """Whoever has the call reads what the contact adds."""
-    for call in turn.visit.open_calls:
-        if call.called_at is not None:
-            turn.post_call(call, "call_contact_says", words=f"@p:{text}")
+    called = [call for call in turn.visit.open_calls if call.called_at is not None]
+    lasting = [call for call in called if call.cleared_at is None]
+    for call in lasting or called:  # a call that is over hears it only where there is no other
+        turn.post_call(call, "call_contact_says", words=f"@p:{text}")
 
 
 def gives_number(ask: str, words: str) -> bool:

@@ -54,4 +54,12 @@ def restart(turn: Turn, by: str) -> None:
             turn.post_call(as_now(turn, call), "call_restarted", who=staff.name if staff else by)
     if turn.visit.state == "running" and not turn.visit.blocked:
         turn.say("restarted")
+    safe_before(turn)
     go_on(turn)
+
+
+def safe_before(turn: Turn) -> None:
+    """Agreed and not yet begun: who was told to stay away hears that it is over."""
+    visit = turn.visit
+    if visit.state == "agreed" and not visit.blocked and turn.at < visit.start:
+        turn.say("safe_before", start=visit.start)

@@ -3,6 +3,7 @@
 from bot.model.calls.state import Call
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.safety import safe_before
 from bot.model.visit.takeover import FORGOTTEN
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import UNKNOWN_VERSION, close_question, go_on
@@ -24,6 +25,8 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
         turn.emit(e.HoldMet())  # still held: the next reminder counts from now
     if turn.visit.blocked or turn.visit.waits_hold:
         return
+    if call.cause == "danger":
+        safe_before(turn)
     _resume(turn, "restarted" if call.cause == "danger" else "going_on")
 
 

@@ -199,7 +199,9 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             if corrections.repeats(turn, words):
                 asking.prompt_with(turn, question, "known_already", question.nudge)
             elif not asking.maybe_question(turn, reading, words):
-                asking.ask_back(turn, question, reading.ask, question.nudge)
+                unknown = reading.rule == "not_known" and reading.ask == "ask_done"
+                template = "not_clear" if unknown else reading.ask
+                asking.ask_back(turn, question, template, question.nudge)
 
 
 def _nothing_open(turn: Turn, words: Words) -> None:
