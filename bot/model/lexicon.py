@@ -41,7 +41,7 @@ Rule = Literal[
 ]
 #: What a phrase says about how a light behaves.
 Behaviour = Literal[
-    "steady", "lasting", "blinking", "not_blinking", "slow", "fast", "odd", "off", "lit"
+    "steady", "lasting", "blinking", "not_blinking", "slow", "fast", "odd", "off", "inert", "lit"
 ]
 #: What a phrase says about a light beside its colour and behaviour; ``idle``: it only looks so.
 Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same", "idle"]
@@ -153,7 +153,8 @@ class Lexicon(Words):
     colours: dict[Colour, Listed]
     other_colours: Listed = Field(description="colours that no light of ours has")
     behaviour: dict[Behaviour, Listed] = Field(
-        description="what a light does; lasting: steady, unless it is said to blink"
+        description="what a light does; lasting: steady, unless it is said to blink; "
+        "inert: off, unless a colour is said"
     )
     marks: dict[Mark, Listed] = Field(
         default_factory=dict, description="newer and older states, other lights, several, same"

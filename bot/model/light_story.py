@@ -27,6 +27,7 @@ _MODES: dict[str, frozenset[Mode]] = {
     "is:fast": frozenset(("fast",)),
     "is:odd": BLINKING,
     "is:off": OFF,
+    "is:inert": OFF,
     "is:lit": ANY_MODE - {"off"},
 }
 #: What a phrase says when a negation reaches it; where nothing stands here it says nothing.
@@ -80,14 +81,17 @@ class Story:
 def story_of(parts: Sequence[Part], *, asked: bool) -> Story:
     """What is told, clause by clause. ``asked``: a light was asked about, so "nothing" is dark."""
     story = Story()
+    coloured = False
     for part in parts:
         hits = part.about_lights
+        coloured = (coloured and part.join != "then") or part.names_a_colour
+        if coloured:  # "white, nothing happens" is not dark
+            hits = [hit for hit in hits if hit.meaning != "is:inert"]
         story.said.update(hit.meaning for hit in hits)
         told = [hit for hit in hits if hit.meaning.startswith(ABOUT_LIGHTS)]
         if told:
             _tell(story, part, hits, told)
-            coloured = any(hit.meaning.startswith("colour:") for hit in told)
-            story.plain |= coloured and not part.says_more_than(hits)
+            story.plain |= part.names_a_colour and not part.says_more_than(hits)
         elif any(hit.meaning == "mark:newer" for hit in hits):
             story.newer = True
         elif part.hedged and not part.means_more:

@@ -35,8 +35,10 @@ _CAN_TURN = frozenset(
 #: What may be wished for: "want to", "have to" turn it round as little as "once we" does.
 _WISHED = frozenset(("stop", "help", "call_me", "pause"))
 _UNSURE = frozenset(("done", "yes", "no_signal"))
-#: Questions to which trouble is a no; to others it is asked back.
-_TROUBLED = frozenset(("consent", "begin", "mobile", "confirm", "callback"))
+#: How sure it is where it is asked back.
+_LIKELY = 0.4
+#: Questions to which trouble is a no; to others it is asked back: a no would cancel the evening.
+_TROUBLED = frozenset(("mobile", "confirm"))
 #: What says so little that trouble beside it counts.
 _ANSWERING = frozenset(("done", "yes", "no", "trouble"))
 _BESIDE_TROUBLE = frozenset(
@@ -104,12 +106,14 @@ def _question(whole: set[str], part: Part, place: int, heard: Heard) -> Iterator
 
 def _within(part: Part, place: int) -> Iterator[_Said]:
     hits = not_inside([hit for hit in (_as_meant(hit, part) for hit in part.signs) if hit])
+    blinks = [hit for hit in part.lights if hit.meaning == "is:blinking"]  # no power was lost
+    hits = [h for h in hits if h.meaning != "power_cycled" or outside([h], blinks)]
     pauses = [hit for hit in hits if hit.meaning == "pause"]
     hits = [h for h in hits if h.meaning != "stop" or not any(overlap(h, p) for p in pauses)]
     said: dict[str, float] = {}
     for hit in hits:
         meaning = hit.meaning.rstrip("?")
-        sure = 0.4 if hit.meaning.endswith("?") else 0.9
+        sure = _LIKELY if hit.meaning.endswith("?") else 0.9
         said[meaning] = max(said.get(meaning, 0.0), sure)
     for meaning, sure in said.items():
         yield _Said(meaning, place, sure)
@@ -153,9 +157,12 @@ def _with_trouble(said: list[_Said], heard: Heard) -> list[_Said]:
     if overcome or other:
         return rest
     if any(each.meaning == "yes" for each in after):
-        return [each._replace(sure=min(each.sure, 0.4)) for each in rest]
-    rest = [each for each in rest if each.meaning != "done"]
-    return [*rest, _Said("trouble", max(troubles), 0.8 if heard.ask in _TROUBLED else 0.4)]
+        return [each._replace(sure=min(each.sure, _LIKELY)) for each in rest]
+    sure = heard.ask in _TROUBLED and all(e.sure > _LIKELY for e in said if e.meaning == "trouble")
+    rest = [each for each in rest if each.meaning != "done" or each.place not in troubles]
+    if any(each.meaning == "done" for each in rest):  # done, but something is not as it should be
+        return [each._replace(sure=_LIKELY) if each.meaning == "done" else each for each in rest]
+    return [*rest, _Said("trouble", max(troubles), 0.8 if sure else _LIKELY)]
 
 
 def _doubts(parts: Sequence[Part], said: Sequence[_Said]) -> set[int]:
@@ -178,9 +185,11 @@ def _reading(said: _Said, heard: Heard, *, doubt: bool) -> Reading:
     meaning, sure = said.meaning, said.sure
     if meaning == "asks":
         return Reading(kind="question", confidence=sure, rule="asks")
-    if sure < 0.5 or (doubt and meaning in _UNSURE):
+    if sure < 0.5 or (doubt and meaning in (*_UNSURE, "trouble")):
         kind = cast(Kind, meaning) if meaning in _UNSURE else "unclear"
-        return Reading(kind=kind, confidence=0.4, rule=f"maybe:{meaning}", ask=ASK_BACK[heard.ask])
+        return Reading(
+            kind=kind, confidence=_LIKELY, rule=f"maybe:{meaning}", ask=ASK_BACK[heard.ask]
+        )
     if meaning == "call_me":
         meaning = "help"
     if meaning == "trouble" or (meaning == "other_time" and heard.ask in _BOOKED):

@@ -57,7 +57,8 @@ class Part:
         hits = self.lights
         if not hits:
             return hits
-        power = [hit for hit in self.signs if hit.meaning == "power_cycled"]
+        blinks = [hit for hit in hits if hit.meaning == "is:blinking"]
+        power = outside([h for h in self.signs if h.meaning == "power_cycled"], blinks)
         things = {hit.start for hit in hits if hit.meaning == "thing"}
         lamps = [hit for hit in hits if hit.meaning == "light"]
         colours = [hit for hit in hits if hit.meaning.startswith("colour:")]
@@ -67,6 +68,10 @@ class Part:
         rest = [hit for hit in not_inside(rest) if not hit.meaning.startswith("colour:")]
         rest = [hit for hit in rest if not any(overlap(hit, other) for other in power)]
         return lamps + colours + rest
+
+    @cached_property
+    def names_a_colour(self) -> bool:
+        return any(hit.meaning.startswith("colour:") for hit in self.about_lights)
 
     @cached_property
     def tells_of_a_light(self) -> bool:
