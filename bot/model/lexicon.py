@@ -44,7 +44,7 @@ Behaviour = Literal[
     "steady", "lasting", "blinking", "not_blinking", "slow", "fast", "odd", "off", "inert", "lit"
 ]
 #: What a phrase says about a light beside its colour and behaviour; ``idle``: it only looks so.
-Mark = Literal["newer", "older", "elsewhere", "several", "alternates", "same", "idle"]
+Mark = Literal["newer", "older", "elsewhere", "several", "every", "alternates", "same", "idle"]
 #: Words that join two clauses.
 Joining = Literal["and", "but", "then"]
 #: Signs among the words of danger: what excuses, what denies, what only enquires.

@@ -77,6 +77,13 @@ class Story:
     def marked(self, mark: str) -> bool:
         return f"mark:{mark}" in self.said
 
+    @property
+    def of_several(self) -> bool:
+        """Whether it tells of several lights; all of them dark are as one."""
+        dark = all(sight.modes == OFF and not sight.colours for sight in self.sights)
+        every = self.marked("every") and not (dark and self.sights)
+        return self.marked("several") or every
+
 
 def story_of(parts: Sequence[Part], *, asked: bool) -> Story:
     """What is told, clause by clause. ``asked``: a light was asked about, so "nothing" is dark."""
@@ -218,6 +225,8 @@ def _both(one: Sight, two: Sight) -> Sight:
     modes = two.modes if one.modes is None else one.modes
     if one.modes is not None and two.modes is not None:
         modes = one.modes & two.modes
+        if two.modes == OFF and one.modes == ANY_MODE - OFF and not one.colours:
+            modes = OFF  # "switched on but not lit"
     return Sight(
         colours=tuple(dict.fromkeys((*one.colours, *two.colours))),
         modes=modes,

@@ -44,14 +44,14 @@ def light_readings(parts: Sequence[Part], heard: Heard, book: Runbook) -> list[R
     if not asked and not _about_a_light(story, powered=powered):
         red = [sight for sight in story.sights if _may_call(sight, heard, book)]
         return [_asked(latest(red), "unasked", heard, book)] if red else []
-    several = story.marked("several")  # then the other one is one of them
+    several = story.of_several  # then the other one is one of them
     here = [sight for sight in story.sights if several or not sight.elsewhere]
     there = [sight for sight in story.sights if sight.elsewhere and not several]
     if there and (not here or any(s.colours and _grave(s, heard, book) for s in there)):
         return [_asked(latest([*here, *there]), "elsewhere", heard, book)]
     told = [sight for sight in flashing(here) if not _only_wondered(sight, heard, book)]
     if not told and not here and asked:
-        if story.marked("several"):
+        if story.of_several:
             return [_asked(Sight(), "several", heard, book)]
         if story.marked("same"):
             return [_SAME]
@@ -66,7 +66,7 @@ def _of(told: Sequence[Sight], story: Story, heard: Heard, book: Runbook) -> lis
         return [_asked(latest(told), "alternates", heard, book)]
     seen = true_now(told)
     older = all(sight.older for sight in told)
-    if story.marked("several"):
+    if story.of_several:
         every = latest([replace(sight, newer=False) for sight in told])
         return [_asked(every, "several", heard, book)]
     if len(seen.colours) > 1:
@@ -90,7 +90,8 @@ def _about_a_light(story: Story, *, powered: bool) -> bool:
     behaves = blinks | (said & {"is:steady", "is:odd", "rate:count", "rate:per"})
     if blinks or (("light" in said or behaves) and (coloured or said - {"light", "is:lit"})):
         return True
-    return story.plain or (powered and (coloured or "is:off" in said or story.nothing))
+    dark = story.nothing or said & {"is:off", "is:inert"}
+    return story.plain or (powered and (coloured or bool(dark)))
 
 
 def _only_wondered(sight: Sight, heard: Heard, book: Runbook) -> bool:

@@ -35,6 +35,9 @@ _CAN_TURN = frozenset(
 #: What may be wished for: "want to", "have to" turn it round as little as "once we" does.
 _WISHED = frozenset(("stop", "help", "call_me", "pause"))
 _UNSURE = frozenset(("done", "yes", "no_signal"))
+#: So many words that nobody accounts for may say anything: a done or yes among them is asked back.
+#: So is a no that would cancel the evening, from one word more on.
+_MANY = 2
 #: How sure it is where it is asked back.
 _LIKELY = 0.4
 #: Questions to which trouble is a no; to others it is asked back: a no would cancel the evening.
@@ -64,6 +67,7 @@ def word_readings(parts: Sequence[Part], heard: Heard) -> list[Reading]:
     if heard.ask == "callback":  # to be called is what they were asked about
         said = [each for each in said if each.meaning != "call_me"]
     doubts = _doubts(parts, said)
+    doubts -= {s.place for s in said if s.meaning == "no_signal" and not parts[s.place].hedged}
     return [_reading(each, heard, doubt=each.place in doubts) for each in said]
 
 
@@ -71,14 +75,14 @@ def _in_part(part: Part, place: int, heard: Heard) -> Iterator[_Said]:
     light = heard.ask == "light" and part.tells_of_a_light
     whole = {} if light else _whole(part)
     if light and not part.asks:
-        yield from (each for each in _within(part, place) if each.meaning not in _OF_A_LIGHT)
+        yield from (each for each in _within(part, place, heard) if each.meaning not in _OF_A_LIGHT)
     elif part.asks:
         yield from _question(set(whole), part, place, heard)
     elif whole:
         for meaning, exact in whole.items():
             yield _Said(meaning, place, 1.0 if exact else 0.9)
     else:
-        yield from _within(part, place)
+        yield from _within(part, place, heard)
 
 
 def _whole(part: Part) -> dict[str, bool]:
@@ -104,7 +108,7 @@ def _question(whole: set[str], part: Part, place: int, heard: Heard) -> Iterator
         yield _Said("asks", place, 0.9)
 
 
-def _within(part: Part, place: int) -> Iterator[_Said]:
+def _within(part: Part, place: int, heard: Heard) -> Iterator[_Said]:
     hits = not_inside([hit for hit in (_as_meant(hit, part) for hit in part.signs) if hit])
     blinks = [hit for hit in part.lights if hit.meaning == "is:blinking"]  # no power was lost
     hits = [h for h in hits if h.meaning != "power_cycled" or outside([h], blinks)]
@@ -113,7 +117,9 @@ def _within(part: Part, place: int) -> Iterator[_Said]:
     said: dict[str, float] = {}
     for hit in hits:
         meaning = hit.meaning.rstrip("?")
-        sure = _LIKELY if hit.meaning.endswith("?") else 0.9
+        cancels = meaning == "no" and heard.ask in _BOOKED
+        vague = (cancels or meaning in ("done", "yes")) and part.unexplained >= _MANY + cancels
+        sure = _LIKELY if vague or hit.meaning.endswith("?") else 0.9
         said[meaning] = max(said.get(meaning, 0.0), sure)
     for meaning, sure in said.items():
         yield _Said(meaning, place, sure)
@@ -135,6 +141,9 @@ def _in_time(said: list[_Said], heard: Heard) -> list[_Said]:
     last = max((s.place for s in said if s.meaning in ("done", "yes") and s.sure > 0.5), default=-1)
     kept = [s for s in said if s.meaning != "not_yet" or s.place >= last]
     sorry = next((s for s in kept if s.meaning == "sorry"), None)
+    waits = {s.place for s in kept if s.meaning == "not_yet"}
+    if sorry is not None and waits & {sorry.place - 1, sorry.place + 1}:  # "wait, sorry, it's two"
+        kept.append(sorry._replace(meaning="correction"))
     kept = [s for s in kept if s.meaning != "sorry"]
     if any(s.meaning == "correction" for s in kept):  # of two answers the later one counts
         final = max((s.place for s in kept if s.meaning in _ANSWERING), default=-1)

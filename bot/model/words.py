@@ -148,6 +148,14 @@ class Part:
         taken = covered(hits)
         return any(index not in taken for index in self._unfilled)
 
+    @cached_property
+    def unexplained(self) -> int:
+        """How many words no phrase accounts for, small words left out."""
+        taken = covered((*self.signs, *self.lights, *self.times, *self.picks))
+        small = self._lexicon.turning_words
+        rest = (self.words[i] for i in self._unfilled if i not in taken)
+        return sum(word not in small for word in rest)
+
     def turned_round(self, hit: Found, *, unreal: bool = True) -> bool:
         """Whether the phrase is turned into its opposite: "not done", "no red".
 
@@ -196,7 +204,9 @@ class Part:
         """For each place, whether a negation before it, or one behind it, reaches it."""
         size = len(self.words)
         hedges = [hit for hit in self.signs if hit.meaning == "hedges"]
-        signs = outside([hit for hit in self.signs if hit.meaning in kinds], [*hits, *hedges])
+        talk = [hit for hit in self.signs if hit.meaning == "small_talk"]  # "oh no"
+        longer = [*hits, *hedges, *talk]
+        signs = outside([hit for hit in self.signs if hit.meaning in kinds], longer)
         if not signs:
             return ([False] * (size + 1),) * 2
         over = covered(hits)
