@@ -35,8 +35,8 @@ _CAN_TURN = frozenset(
 #: What may be wished for: "want to", "have to" turn it round as little as "once we" does.
 _WISHED = frozenset(("stop", "help", "call_me", "pause"))
 _UNSURE = frozenset(("done", "yes", "no_signal"))
-#: So many words that nobody accounts for may say anything: a done or yes among them is asked back.
-#: So is a no that would cancel the evening, from one word more on.
+#: So many words that no phrase accounts for may say anything: a done or yes beside them is asked
+#: back, and with one word more a no that would cancel the evening.
 _MANY = 2
 #: How sure it is where it is asked back.
 _LIKELY = 0.4
