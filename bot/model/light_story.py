@@ -99,13 +99,13 @@ def story_of(parts: Sequence[Part], *, asked: bool) -> Story:
         if told:
             _tell(story, part, hits, told)
             story.plain |= part.names_a_colour and not part.says_more_than(hits)
+        elif asked and _nothing(part):
+            story.sights.append(Sight(modes=OFF, asks=part.asks, newer=part.join == "then"))
+            story.nothing = True
         elif any(hit.meaning == "mark:newer" for hit in hits):
             story.newer = True
         elif part.hedged and not part.means_more:
             story.hedged = True
-        elif asked and _nothing(part):
-            story.sights.append(Sight(modes=OFF, asks=part.asks, newer=part.join == "then"))
-            story.nothing = True
         elif any(hit.meaning == "mark:elsewhere" and part.says_only(hit) for hit in hits):
             story.sights[-1:] = [replace(sight, elsewhere=True) for sight in story.sights[-1:]]
     if story.hedged:

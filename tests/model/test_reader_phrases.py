@@ -39,6 +39,8 @@ LIGHT = [
     ("all the lights have gone out on it", "light:dark"),
     ("light went red and do you have a spare one", "light:fault question"),
     ("the light went off a minute ago and hasnt come back", "light:dark"),
+    ("the light has gone", "light:dark"),
+    ("the light has gone solid green", "light:registered"),
     # Negation and its reach.
     ("oh no red", "light:fault"),
     ("not blinking any more, green", "light:registered"),
@@ -166,6 +168,7 @@ OTHERS = [
     ("begin", "the cupboard is locked and i cant get in", "unclear?ask_again"),
     ("begin", "not quite ready", "later?ask_minutes"),
     ("consent", "ive never done anything like this", "unclear?ask_again"),
+    ("consent", "booked it in my diary", "yes"),
     ("consent", "will the internet be off", "question"),
     ("consent", "can we do Thursday instead?", "no"),
     ("none", "we have no internet", "help"),
