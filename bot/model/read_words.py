@@ -118,7 +118,9 @@ def _within(part: Part, place: int, heard: Heard) -> Iterator[_Said]:
     for hit in hits:
         meaning = hit.meaning.rstrip("?")
         cancels = meaning == "no" and heard.ask in _BOOKED
-        vague = (cancels or meaning in ("done", "yes")) and part.unexplained >= _MANY + cancels
+        good = meaning in ("done", "yes")
+        vague = (cancels or good) and part.unexplained >= _MANY + cancels
+        vague |= good and part.denies_before(hit)  # "nobody has brought a box here"
         sure = _LIKELY if vague or hit.meaning.endswith("?") else 0.9
         said[meaning] = max(said.get(meaning, 0.0), sure)
     for meaning, sure in said.items():

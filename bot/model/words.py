@@ -190,6 +190,11 @@ class Part:
         """Whether there is a negation anywhere in it."""
         return any(hit.meaning in TURNING for hit in self.signs)
 
+    def denies_before(self, hit: Found) -> bool:
+        """Whether anything is denied earlier in the clause, outside the phrase itself."""
+        signs = [sign for sign in self.signs if sign.meaning == "negates"]
+        return any(sign.end <= hit.start for sign in signs)
+
     @cached_property
     def _reach(self) -> tuple[list[bool], list[bool]]:
         return self._reach_over((), TURNING)

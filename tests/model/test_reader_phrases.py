@@ -164,6 +164,7 @@ OTHERS = [
     ("consent", "yes but how long will it take?", "yes question"),
     ("consent", "why not", "yes"),
     # No refusal of the evening.
+    ("begin", "nobody has brought a box here", "yes?ask_again"),
     ("begin", "i cant find the box", "unclear?ask_again"),
     ("begin", "the cupboard is locked and i cant get in", "unclear?ask_again"),
     ("begin", "not quite ready", "later?ask_minutes"),
