@@ -44,6 +44,20 @@ def parse(text: str) -> Version:
     return Version(tuple(numbers), not suffix, pieces)
 
 
+def cut_short(version: str, least: str) -> bool:
+    """Whether ``version`` has fewer numbers than ``least``: perhaps only its beginning was read.
+
+    Raises ``ValueError`` if one is no version.
+    """
+    return _count(version) < _count(least)
+
+
+def _count(text: str) -> int:
+    parse(text)
+    found = _FORM.fullmatch(text[:200])
+    return found["numbers"].count(".") + 1 if found else 0
+
+
 def at_least(version: str, least: str) -> bool:
     """Whether ``version`` is ``least`` or newer. Raises ``ValueError`` if one is no version."""
     return parse(version) >= parse(least)

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from bot.model.versions import at_least, parse
+from bot.model.versions import at_least, cut_short, parse
 
 
 @pytest.mark.parametrize(
@@ -30,6 +30,29 @@ from bot.model.versions import at_least, parse
 )
 def test_at_least(version: str, least: str, *, enough: bool) -> None:
     assert at_least(version, least) is enough
+
+
+def test_missing_numbers_count_as_zero() -> None:
+    # PEP 440, "Version comparison": a shorter release segment is padded with zeros, so that
+    # 4.2 and 4.2.0 are equal (packaging.python.org, version specifiers; from memory).
+    assert parse("4.2") == parse("4.2.0")
+    assert at_least("4.2", "4.2.0")
+    assert at_least("4.2.0", "4.2")
+
+
+@pytest.mark.parametrize(
+    ("version", "least", "short"),
+    [
+        ("4.4", "4.4.1", True),
+        ("4.4.1", "4.4.1", False),
+        ("v4", "4.2", True),
+        ("4.4.0", "4.4", False),
+    ],
+)
+def test_a_version_with_fewer_numbers_may_be_only_its_beginning(
+    version: str, least: str, *, short: bool
+) -> None:
+    assert cut_short(version, least) is short
 
 
 def test_the_order_of_semantic_versioning() -> None:

@@ -180,6 +180,41 @@ def test_a_version_too_low_on_the_label_goes_to_a_person() -> None:
     assert walk.visit.question is None
 
 
+def _at_the_label() -> Walk:
+    walk = Walk(plan((replace(UNIT, version=""),))).to("inventory.serial")
+    walk.press("same")
+    return walk
+
+
+def test_a_version_without_its_last_zero_is_the_same() -> None:
+    # PEP 440: 4.2 and 4.2.0 compare equal, by zero padding (from memory)
+    walk = _at_the_label()
+    walk.say("4.2")
+    assert walk.asked() == "inventory.lead"
+    assert not walk.causes()
+
+
+def test_a_short_version_that_is_too_low_is_asked_again_once() -> None:
+    walk = _at_the_label()
+    walk.say("4.1")
+    assert walk.last == "read_version_nudge"
+    assert not walk.causes()
+    assert walk.asked() == "inventory.version_again"
+    walk.say("4.1")
+    assert walk.last == "wrong_version"
+    assert walk.causes() == ["mismatch"]
+    assert walk.visit.units[0].state == "held"
+
+
+def test_a_short_version_that_is_then_read_whole_goes_on() -> None:
+    walk = _at_the_label()
+    walk.say("4.1")
+    walk.say("4.2.1")
+    assert walk.asked() == "inventory.lead"
+    assert walk.visit.units[0].version == "4.2.1"
+    assert walk.visit.units[0].state == "checked"
+
+
 def test_a_version_that_is_known_is_not_asked_for() -> None:
     walk = Walk(plan()).to("inventory.lead")
     assert "read_version" not in walk.said

@@ -14,6 +14,9 @@ from bot.model.policy import minutes
 from bot.model.roster import Staff
 from bot.model.runbook import Cause
 
+#: Below the first rung: the next climb begins with everybody.
+FROM_THE_START = -1
+
 
 class Background(NamedTuple):
     """What was going on when a call was raised; a call may end the open question."""
@@ -92,7 +95,8 @@ def call_out(turn: CallHolder, call: Call, *, rung: int, rounds: int) -> None:
     due = turn.at + call.take_within
     turn.emit_call(e.Called(call.id, person.user if person else "", rung, rounds, due))
     now = as_now(turn, call)
-    everyone = people if call.severity == "critical" and first_time else people[rung : rung + 1]
+    anew = first_time or call.rung < 0
+    everyone = people if call.severity == "critical" and anew else people[rung : rung + 1]
     turn.post_call(
         now,
         "call" if first_time else "call_again",
@@ -125,12 +129,60 @@ def on_due(turn: CallHolder, call_id: str) -> None:
         turn.post_call(
             as_now(turn, call), "call_offer_lapsed", to_users=call.taken_by, who=_name(turn, call)
         )
+    elif call.operator == "none" and (other := in_hand(turn, call)) is not None:
+        _to_who_has_it(turn, call, other)
     elif call.called_at is None:
         call_out(turn, call, rung=0, rounds=0)
     elif call.operator == "shelved":
         call_out(turn, call, rung=call.rung, rounds=call.rounds)
     else:  # nobody took it, or it was taken and nothing came of it
         climb(turn, call)
+
+
+def in_hand(turn: CallHolder, call: Call) -> Call | None:
+    """The call by which somebody is at it already: theirs, or with a third party; not put off.
+
+    Only for a site without service: what is wrong there is what that other call is about.
+    """
+    if call.cause != "without_service":
+        return None
+    kept = [
+        c
+        for c in turn.calls
+        if c.id != call.id
+        and c.cleared_at is None
+        and (c.operator == "ack" or (c.operator == "shelved" and c.third_party))
+        and c.due > turn.at
+        and turn.context.roster.find(c.taken_by) is not None
+    ]
+    return max(kept, key=lambda c: (c.third_party, c.due), default=None)
+
+
+def _to_who_has_it(turn: CallHolder, call: Call, other: Call) -> None:
+    """Call only the person who is at it. When their time is over it goes to everybody."""
+    first_time = call.called_at is None
+    turn.emit_call(e.Called(call.id, other.taken_by, FROM_THE_START, call.rounds, other.due))
+    now = as_now(turn, call)
+    turn.post_call(
+        now,
+        "call" if first_time else "call_again",
+        root=first_time,
+        buttons=(Button(f"e:{call.id}:take", "b_take", "primary"),),
+        to_users=other.taken_by,
+        climbed=0,
+    )
+    someone = turn.context.roster.find(other.taken_by)
+    if someone is not None and someone.mail:
+        turn.mail_call(now, someone.mail, "call_mail")
+
+
+def no_longer_in_hand(turn: CallHolder) -> None:
+    """A call was closed: what waited for who had it waits no longer than any other."""
+    for call in turn.calls:
+        waits = call.open and call.operator == "none" and call.rung == FROM_THE_START
+        soon = turn.at + call.take_within
+        if waits and call.cleared_at is None and call.due > soon and in_hand(turn, call) is None:
+            turn.emit_call(e.Delayed(call.id, soon))
 
 
 def climb(turn: CallHolder, call: Call) -> None:

@@ -3,7 +3,14 @@
 from typing import Protocol
 
 from bot.model.calls import event as e
-from bot.model.calls.life import CallHolder, as_now, call_out, ladder, taken_buttons
+from bot.model.calls.life import (
+    CallHolder,
+    as_now,
+    call_out,
+    ladder,
+    no_longer_in_hand,
+    taken_buttons,
+)
 from bot.model.calls.state import Call, find
 from bot.model.fact import Actor
 from bot.model.message import Button
@@ -131,6 +138,7 @@ def _close(turn: PressHolder, actor: Actor, call: Call, reason: str) -> str:
         who=_name(turn, actor.user),
         reason=f"@x:reason_{reason}",
     )
+    no_longer_in_hand(turn)
     turn.on_closed(as_now(turn, call), reason, actor.user)
     return "ok"
 

@@ -5,11 +5,12 @@ from collections.abc import Callable
 
 from bot.model.calls.life import raise_call
 from bot.model.message import Button
+from bot.model.policy import minutes
 from bot.model.runbook import AskKind, Cause
 from bot.model.serial import normal
-from bot.model.versions import at_least
+from bot.model.versions import at_least, cut_short
 from bot.model.visit import event as e
-from bot.model.visit.asks import ask_own
+from bot.model.visit.asks import ask_own, put
 from bot.model.visit.lights import saw, watch
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
@@ -136,15 +137,34 @@ def _version(turn: Turn, question: Question, value: str) -> None:
     unit = turn.visit.unit(question.unit)
     if unit is None:
         raise LookupError(f"question {question.id} is about no unit")
-    close_question(turn, value)
-    turn.emit(e.UnitChecked(unit.serial, value))
     eligible = turn.context.book.models.get(unit.model)
     fits = eligible is not None and at_least(value, eligible.least_version)
-    if not fits and not unit.accepted:
+    wrong = not fits and not unit.accepted
+    first = question.ask != "version_again"
+    if wrong and first and eligible and cut_short(value, eligible.least_version):
+        _version_again(turn, question)
+        return
+    close_question(turn, value)
+    turn.emit(e.UnitChecked(unit.serial, value))
+    if wrong:
         turn.emit(e.UnitSet(unit.serial, "held", "software too old"))
         raise_and_say(turn, "mismatch", "wrong_version", seen=value)
         return
     go_on(turn)
+
+
+def _version_again(turn: Turn, question: Question) -> None:
+    """Too low, but perhaps only the beginning of it was typed: asked once more, whole."""
+    close_question(turn, "perhaps not all of it", done=False)
+    put(
+        turn,
+        ask="version_again",
+        kind="version",
+        text="read_version_nudge",
+        nudge="read_version_nudge",
+        checkpoint=minutes(5),
+        window=minutes(15),
+    )
 
 
 def _choice(turn: Turn, question: Question, value: str) -> None:

@@ -107,6 +107,8 @@ class Turn:
         self.tell_wave("unanswered", call=call.id)
         if call.cause == "danger":
             self.say("nobody_yet_danger", key="person")
+        elif any(c.taken_by and c.operator in ("ack", "shelved") for c in self.visit.open_calls):
+            return  # somebody of the team is at it, as the contact was told
         elif self.visit.state == "running" and self.visit.stopped_at is None:
             self.say("nobody_yet", key="person")
 
