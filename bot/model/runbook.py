@@ -228,6 +228,15 @@ class Runbook(Part):
         description="per language: phrases that say, after the evening, that something is wrong",
     )
 
+    wrong_cable: dict[str, tuple[str, ...]] = Field(
+        default_factory=dict,
+        description="per language: phrases that say that a wrong cable was pulled out",
+    )
+    not_arrived: dict[str, tuple[str, ...]] = Field(
+        default_factory=dict,
+        description="per language: phrases that say, before the evening, that no unit has come",
+    )
+
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         for problem in problems(self):
@@ -284,8 +293,23 @@ class Runbook(Part):
 
     def says_trouble(self, said: str) -> bool:
         """Whether the words, after the evening, say in any language that something is wrong."""
-        words = words_of(said)
-        return any(phrases.find(words) for phrases in self._trouble)
+        return _says(self._trouble, said)
+
+    @cached_property
+    def _wrong_cable(self) -> tuple[Phrases, ...]:
+        return tuple(Phrases({"wrong": phrases}) for phrases in self.wrong_cable.values())
+
+    def says_wrong_cable(self, said: str) -> bool:
+        """Whether the words say in any language that a wrong cable was pulled out."""
+        return _says(self._wrong_cable, said)
+
+    @cached_property
+    def _not_arrived(self) -> tuple[Phrases, ...]:
+        return tuple(Phrases({"missing": phrases}) for phrases in self.not_arrived.values())
+
+    def says_not_arrived(self, said: str) -> bool:
+        """Whether the words say in any language that what is to be installed has not come."""
+        return _says(self._not_arrived, said)
 
     def names_part(self, asked: str, lang: str) -> bool:
         """Whether a question has few words, or shares one of some length with the parts' names."""
@@ -345,10 +369,20 @@ def problems(book: Runbook) -> Iterator[str]:
                 yield f"answers: {answer.topic}: there is no stage {stage_id}"
         if not _worded(answer.words):
             yield f"answers: {answer.topic}: a phrase has no words"
-    if not _worded(book.trouble):
-        yield "trouble: a phrase has no words"
+    for name, phrases in (
+        ("trouble", book.trouble),
+        ("wrong_cable", book.wrong_cable),
+        ("not_arrived", book.not_arrived),
+    ):
+        if not _worded(phrases):
+            yield f"{name}: a phrase has no words"
     if "en" not in book.words:
         yield "words: English (en) is missing"
+
+
+def _says(known: tuple[Phrases, ...], said: str) -> bool:
+    words = words_of(said)
+    return any(phrases.find(words) for phrases in known)
 
 
 def _worded(phrases: dict[str, tuple[str, ...]]) -> bool:

@@ -4,7 +4,7 @@ import re
 
 from bot.model.calls.life import raise_call
 from bot.model.visit import corrections
-from bot.model.visit.answers import raise_and_say
+from bot.model.visit.answers import answered, raise_and_say
 from bot.model.visit.asking import kind_line, reply, told
 from bot.model.visit.listening import Words
 from bot.model.visit.steps import current
@@ -12,6 +12,7 @@ from bot.model.visit.turn import Turn
 
 #: States in which somebody of the site has a conversation with us.
 UNDER_WAY = ("invited", "agreed", "running")
+_BEFORE = ("planned", "held", "invited", "agreed")
 #: What asks for nothing.
 _KIND = frozenset(("yes", "seen", "thanks", "small_talk"))
 #: Least digits of a telephone number.
@@ -34,6 +35,10 @@ def heard_out(turn: Turn, words: Words) -> bool:
     elif visit.blocked:
         pass_on(turn, words.text)
         reply(turn, "person_has_it", "person_has_that_too")
+    elif _not_arrived(turn, words):
+        pass
+    elif visit.state == "running" and turn.context.book.says_wrong_cable(words.fact.words):
+        raise_and_say(turn, "help", "wrong_cable_out")
     elif wants_person and (visit.waits_hold or visit.state not in UNDER_WAY):
         raise_and_say(turn, "help", "help_coming")
     elif visit.state == "done":
@@ -46,6 +51,21 @@ def heard_out(turn: Turn, words: Words) -> bool:
     else:
         return True
     return False
+
+
+def _not_arrived(turn: Turn, words: Words) -> bool:
+    """Before the evening there is nothing to install: the admin is called. A *yes* counts too."""
+    visit = turn.visit
+    invited = visit.state == "invited"
+    if visit.state not in _BEFORE or (invited and words.has("no")):
+        return False  # a no to the invitation goes to the admin as it is
+    if not turn.context.book.says_not_arrived(words.fact.words):
+        return False
+    agrees = any(reading.kind == "yes" and not reading.ask for reading in words.readings)
+    if invited and agrees and visit.question is not None:
+        answered(turn, visit.question, "yes")
+    raise_and_say(turn, "missing_part", "not_arrived")
+    return True
 
 
 def _before(turn: Turn, words: Words) -> bool:
@@ -74,7 +94,8 @@ def _after(turn: Turn, words: Words) -> None:
         if seen.do in ("check_cable", "check_power", "call")
     }
     bad = next((name for name in patterns if name in wrong), "")
-    trouble = turn.context.book.says_trouble(words.fact.words)
+    book, said = turn.context.book, words.fact.words
+    trouble = book.says_trouble(said) or book.says_wrong_cable(said)
     if bad or trouble or words.has("no_signal", "power_cycled") or _odd_light(words):
         step = current(turn.visit, turn.context.book)
         raise_call(turn, "help", stage=step.stage.id, seen=bad)
