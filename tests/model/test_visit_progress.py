@@ -262,3 +262,13 @@ def test_a_unit_that_never_registers_after_a_swap_is_called_for() -> None:
     walk.advance(24 * 60)
     assert "no_registration" in walk.causes(open_only=False)
     assert walk.now > START
+
+
+def test_after_a_danger_stop_a_failed_unit_calls_a_person_and_tells_the_site_nothing() -> None:
+    walk = Walk(plan()).to("loading.light")
+    walk.say("there is smoke")
+    said = len(walk.said)
+    walk.advance(1)
+    walk.report("boot-image-error")
+    assert "fault" in walk.causes()
+    assert walk.said[said:] == []

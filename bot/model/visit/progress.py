@@ -69,5 +69,6 @@ def _failed(turn: Turn, fact: Registered, unit: Unit) -> None:
     stage = current(turn.visit, turn.context.book).stage.id if running else ""
     before = turn.visit.open_calls
     call = raise_call(turn, "fault", stage=stage, unit=unit.serial, seen=seen[:_WORDS])
-    if running and call.id not in {one.id for one in before}:
+    stopped = turn.visit.stopped_at is not None  # then only the danger is spoken of
+    if running and not stopped and call.id not in {one.id for one in before}:
         turn.say("called_unit_fault")
