@@ -129,7 +129,7 @@ def test_a_unit_whose_version_nobody_has_read_is_checked_though_it_is_on() -> No
     walk.say(AHEAD)
     walk.press("same")
     assert walk.asked() == "inventory.version"
-    walk.say("1.0")
+    walk.say("1.0.0")
     assert walk.causes() == ["mismatch"]
     assert walk.visit.units[0].state == "held"
 
