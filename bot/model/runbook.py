@@ -316,10 +316,17 @@ class Runbook(Part):
         found = clauses(asked)
         asking = [clause for clause in found if clause.asks] or found
         said = [word for clause in asking for word in clause.words]
+        few = any(len(clause.words) <= _FEW_WORDS for clause in asking)
+        return few or self._shares_part(said, lang)
+
+    def mentions_part(self, told: str, lang: str) -> bool:
+        """Whether what is told shares a word of some length with the parts' names."""
+        return self._shares_part([w for clause in clauses(told) for w in clause.words], lang)
+
+    def _shares_part(self, said: list[str], lang: str) -> bool:
         names = self.words.get(lang) or self.words["en"]
         parts = {word for name in names.values() for word in words_of(name)}
-        few = any(len(clause.words) <= _FEW_WORDS for clause in asking)
-        return few or any(word in parts for word in said if len(word) >= _LONG_WORD)
+        return any(word in parts for word in said if len(word) >= _LONG_WORD)
 
     def stage(self, stage_id: str) -> Stage:
         """The stage of that id; ``KeyError`` if there is none."""

@@ -23,7 +23,7 @@ from bot.model.visit.turn import Turn
 #: How often we ask back about one question before a person is called.
 _ASK_BACK = 2
 #: Kinds of question at which there is something to do first, and then to say so.
-_TO_DO = frozenset(("confirm", "mobile"))
+TO_DO = frozenset(("confirm", "mobile"))
 #: Questions with which a conversation begins.
 _MEETING = frozenset(("consent", "begin"))
 #: Asks for the one thing still missing, so it is worth asking although it is the second time.
@@ -116,7 +116,7 @@ def _kind_words(turn: Turn) -> str:
 
 def seen(turn: Turn, question: Question) -> None:
     """An *ok* or a thumb: read, not done. One line for each question, then silence."""
-    template = "seen_to_do" if question.kind in _TO_DO else "seen_to_answer"
+    template = "seen_to_do" if question.kind in TO_DO else "seen_to_answer"
     if template not in question.lines:
         prompt(turn, question, template)
 

@@ -12,8 +12,8 @@ from bot.model.reading import Reading
 from bot.model.visit import event as e
 from bot.model.visit.answering import answer_of, in_one_form
 from bot.model.visit.answers import answered
-from bot.model.visit.asking import reply
-from bot.model.visit.listening import Words, read_under
+from bot.model.visit.asking import TO_DO, reply
+from bot.model.visit.listening import Words, lang_of, read_under
 from bot.model.visit.state import Given, Question
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import go_on
@@ -22,6 +22,9 @@ from bot.model.visit.walk import go_on
 _AT_ONCE = MINUTE
 #: An answer to a question that is past is told from other talk by being short.
 _SHORT = 4
+#: So close after a person's own answer, the same plain words are that answer sent twice.
+_TWICE = 10_000
+_PLAIN = frozenset(("done", "yes", "seen", "thanks"))
 _BESIDE = frozenset(("correction", "seen", "thanks", "small_talk"))
 
 
@@ -105,6 +108,27 @@ def repeats(turn: Turn, words: Words) -> bool:
     if len(words.fact.words.split()) > _SHORT:
         return False
     return any(_same(r, given) for r in read_under(turn, words.fact, given.question))
+
+
+def says_again(turn: Turn, words: Words) -> bool:
+    """Whether the plain *done* or *yes* is the one this person has just given, and the next
+    question asks for something to be done, which takes longer than that."""
+    given, question = turn.visit.given, turn.visit.question
+    if given is None or question is None or question.kind not in TO_DO:
+        return False
+    if given.pressed or given.by != words.fact.actor.user:
+        return False
+    if turn.at - given.at > _TWICE:
+        return False
+    told = words.fact.words
+    if len(told.split()) > _SHORT or turn.context.book.mentions_part(told, lang_of(turn, given.by)):
+        return False  # what has been done is said, so it may be the next thing
+    if any(r.kind not in _PLAIN for r in words.readings):
+        return False
+    return any(
+        _same(r, given) and (r.kind == "yes" or given.answer == "done")
+        for r in read_under(turn, words.fact, given.question)
+    )
 
 
 # --- two people ----------------------------------------------------------------------------

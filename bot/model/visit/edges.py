@@ -16,15 +16,28 @@ from bot.model.visit import event as e
 from bot.model.visit.asking import prompt_with
 from bot.model.visit.asks import prompt
 from bot.model.visit.catching_up import catch_up_aside, joins_late
+from bot.model.visit.corrections import says_again
 from bot.model.visit.listening import Words
 from bot.model.visit.state import Question
-from bot.model.visit.takeover import name_of
+from bot.model.visit.takeover import name_of, to_team
 from bot.model.visit.turn import Turn
 
 #: How words came: as usual (empty), overtaken by newer ones of the same person, typed before the
-#: open question could be seen, as an edit, as an edit that changes nothing, as a reaction, or as
-#: a file without any.
-How = Literal["", "overtaken", "crossed", "edit", "same", "reaction", "unread"]
+#: open question could be seen, as an edit, as an edit that changes nothing, as a reaction, as a
+#: file without any that count, as the answer to what the team has just asked, or as the same
+#: answer once more (``repeated``; ``repeating`` from the second time on).
+How = Literal[
+    "",
+    "overtaken",
+    "crossed",
+    "edit",
+    "same",
+    "reaction",
+    "unread",
+    "to_team",
+    "repeated",
+    "repeating",
+]
 #: What counts however it comes.
 URGENT: frozenset[Kind] = frozenset(("danger", "stop", "help", "power_cycled"))
 #: Words that mean something only beside the question they were written under.
@@ -32,6 +45,9 @@ _BARE: frozenset[Kind] = frozenset(("yes", "no", "done", "seen", "choice", "uncl
 #: A greeting of so many words at most is not passed on to the team.
 _BRIEF = 3
 _SMALL: frozenset[Kind] = frozenset(("seen", "thanks", "small_talk"))
+#: Questions about what is printed or shown, and what only points at it.
+_LABEL = frozenset(("serial", "version"))
+_POINTS: frozenset[Kind] = frozenset(("yes", "done", *_SMALL))
 _UNREAD: dict[Media, str] = {
     "": "unread_file",
     "voice": "unread_voice",
@@ -51,14 +67,41 @@ def how(turn: Turn, words: Words, before: Words | None) -> How:
         return "reaction"
     if fact.edited:
         return "same" if before is not None and _meant(before) == _meant(words) else "edit"
-    if not fact.words and (fact.files or fact.media):
+    if _unreadable(turn, words):
         return "unread"
     written = fact.claimed_at
     if written is not None and fact.place == "thread":
         newest = dict(turn.visit.written).get(fact.actor.user)
         if newest is not None and written < newest:
             return "overtaken"
-    return "crossed" if turn.visit.question and not _seen(turn.visit.question, fact) else ""
+    if to_team(turn, words):
+        return "to_team"
+    again = _again(turn, words)
+    if not again and turn.visit.question and not _seen(turn.visit.question, fact):
+        return "crossed"
+    return again
+
+
+def _unreadable(turn: Turn, words: Words) -> bool:
+    """Whether all there is to it is what we cannot open. What a label says must be in words: a
+    plain *here* under a picture of it proves nothing."""
+    fact, question = words.fact, turn.visit.question
+    if not fact.files and not fact.media:
+        return False
+    if not fact.words:
+        return True
+    if question is None or question.kind not in _LABEL:
+        return False
+    brief = len(fact.words.split()) <= _BRIEF
+    return all(r.kind in _POINTS or (r.kind == "unclear" and brief) for r in words.readings)
+
+
+def _again(turn: Turn, words: Words) -> How:
+    """Whether it is the answer just given, sent once more."""
+    given = turn.visit.given
+    if given is None or not says_again(turn, words):
+        return ""
+    return "repeating" if given.repeated else "repeated"
 
 
 def _meant(words: Words) -> list[tuple[object, ...]]:
@@ -94,7 +137,7 @@ def kept(turn: Turn, words: Words, came: How) -> Words | None:
         return None
     if came == "" or words.has(*URGENT) or turn.visit.blocked:
         return words
-    if came == "overtaken":
+    if came in ("overtaken", "to_team", "repeated"):
         turn.answer = "nothing"
         return None
     if came == "edit":

@@ -321,6 +321,12 @@ class DangerEnquired(Event, frozen=True, tag="danger_enquired"):
     by: str
 
 
+class TeamAsked(Event, frozen=True, tag="team_asked"):
+    """A person of the team has asked the site something; a short answer is for them."""
+
+    by: str
+
+
 class DangerAsked(Event, frozen=True, tag="danger_asked"):
     """We ask whether there is danger, since it was denied unasked; until then nothing goes on."""
 
@@ -463,6 +469,7 @@ AnyEvent = (
     | RegistrationNoted
     | Stopped
     | DangerEnquired
+    | TeamAsked
     | DangerAsked
     | DangerAskedAgain
     | DangerDenied

@@ -151,6 +151,7 @@ def _closed(v: Visit, event: e.QuestionClosed, at: int) -> Visit:
             checks=v.checks,
             checked_at=v.checked_at,
             lights=v.lights,
+            pressed=v.pressed,
         )
     return replace(v, question=None, at_ask=v.at_ask + event.done, paused_until=None, given=given)
 
@@ -193,7 +194,18 @@ def _heard(v: Visit, event: e.Heard, at: int) -> Visit:
     joined = v.joined
     if v.state == "running" and event.user not in joined:
         joined = (*joined, event.user)
-    return replace(_in_order(v, event), speaker=event.user, said=said, joined=joined)
+    given = v.given
+    if given is not None and event.how == "repeated":
+        given = replace(given, repeated=True)
+    return replace(
+        _in_order(v, event),
+        speaker=event.user,
+        pressed=event.kind == "press",
+        said=said,
+        joined=joined,
+        given=given,
+        team_asked_at=None,
+    )
 
 
 def _deputy_asked(v: Visit, event: e.DeputyAsked, at: int) -> Visit:
@@ -468,6 +480,7 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.UnitReplaced: _replaced,
     e.Stopped: _stopped,
     e.DangerEnquired: lambda v, _, at: replace(v, enquired_at=at),
+    e.TeamAsked: lambda v, _, at: replace(v, team_asked_at=at),
     e.DangerAsked: _danger_asked,
     e.DangerAskedAgain: _danger_asked_again,
     e.DangerDenied: _danger_denied,

@@ -145,6 +145,8 @@ class Given(msgspec.Struct, frozen=True, kw_only=True):
     checks: tuple[str, ...] = ()
     checked_at: int | None = None
     lights: tuple[tuple[int, str], ...] = ()
+    pressed: bool = False  # by a button
+    repeated: bool = False  # sent once more, at once, and passed over
 
 
 class Helped(msgspec.Struct, frozen=True):
@@ -179,6 +181,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     danger_ask: DangerAsk | None = None  # open: the visit stands still until it is answered
     denied_under: str | None = None  # question at which danger was last denied; empty: at none
     enquired_at: int | None = None  # when the team asked about danger
+    team_asked_at: int | None = None  # when the team asked anything, until the site is heard
     waits_hold: bool = False  # stands still because the wave is held
     waits_since: int | None = None
     paused_until: int | None = None
@@ -200,6 +203,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     doubted: str = ""  # the question that was put again because two people differed
     replied: str = ""  # the text said last in the visit's thread, as far as it matters
     speaker: str = ""  # who of the site was heard last
+    pressed: bool = False  # and whether by a button
     joined: tuple[str, ...] = ()  # who of the site was heard since the evening began
     spoken: tuple[tuple[str, str], ...] = ()  # languages asked for: user, language
     said: tuple[str, ...] = ()  # where the last words of the site lie, among the personal data

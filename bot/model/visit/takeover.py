@@ -12,7 +12,7 @@ from bot.model.policy import minutes
 from bot.model.visit import event as e
 from bot.model.visit.asking import answer_to
 from bot.model.visit.catching_up import PROGRESS, catch_up_staff
-from bot.model.visit.listening import Words
+from bot.model.visit.listening import Words, read_under
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begin, go_on
@@ -20,6 +20,9 @@ from bot.model.visit.walk import begin, go_on
 #: What a call says was seen that was made because nobody handed back.
 FORGOTTEN = "@x:seen_taken_over"
 _STATES = ("invited", "agreed", "running")
+#: How long after the team has asked something a plain yes, no or thanks is for them.
+_ENQUIRY = minutes(5)
+_SHORT_ANSWER = frozenset(("yes", "no", "seen", "thanks"))
 
 
 def of_team(turn: Turn, words: Words) -> None:
@@ -28,6 +31,29 @@ def of_team(turn: Turn, words: Words) -> None:
     found = answer_to(turn, words) if words.has("question", "unclear") else None
     if found is not None and found.text == PROGRESS:
         catch_up_staff(turn, words.fact.actor.user)
+    elif _asks_site(words):
+        turn.emit(e.TeamAsked(words.fact.actor.user))
+
+
+def _asks_site(words: Words) -> bool:
+    fact = words.fact
+    if fact.place != "thread" or fact.edited or fact.about:
+        return False
+    return words.has("question") or "?" in fact.words
+
+
+def to_team(turn: Turn, words: Words) -> bool:
+    """Whether this is the short answer to what a person of the team has just asked here."""
+    at = turn.visit.team_asked_at
+    if at is None or turn.at - at > _ENQUIRY or turn.visit.blocked:
+        return False
+    if words.fact.place != "thread" or words.fact.media or words.fact.files:
+        return False
+    if any(r.kind not in (*_SHORT_ANSWER, "choice") for r in words.readings):
+        return False
+    # a yes may be one of our own question's answers, and still be a plain yes
+    plain = read_under(turn, words.fact, None)
+    return all(r.kind in _SHORT_ANSWER for r in plain)
 
 
 def take_over(turn: Turn, actor: Actor) -> None:
