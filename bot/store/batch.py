@@ -46,7 +46,7 @@ class Batcher:
         self._called = False
         self._closed = False
         self._behind = behind
-        self._held_since = 0.0  # process time, seconds; 0: nothing is
+        self._hold: asyncio.TimerHandle | None = None
         self._takes = 0.0  # seconds that a pipeline takes, the latest count most
         self.batches = 0
 
@@ -63,8 +63,10 @@ class Batcher:
 
     def _turn_over(self) -> None:
         self._called = False
-        if self._holds_back():
-            return
+        if not self._holds_back():
+            self._send_waiting()
+
+    def _send_waiting(self) -> None:
         while self._waiting and self._under_way < self._lanes:
             count = min(self._size, len(self._waiting))
             self._send([self._waiting.popleft() for _ in range(count)])
@@ -84,7 +86,7 @@ class Batcher:
         return self._under_way > 0 or bool(self._waiting)
 
     def _holds_back(self) -> bool:
-        """Whether what waits is to wait on; then this will be asked again."""
+        """Whether what waits is to wait on; then ``_let_go`` ends that, whatever comes."""
         patience = min(_LONGEST_HELD, self._takes / 3)
         if (
             self._behind is None
@@ -93,16 +95,18 @@ class Batcher:
             or patience < _SHORTEST_HELD
             or self._closed
         ):
-            self._held_since = 0.0
+            if self._hold is not None:
+                self._hold.cancel()
+                self._hold = None
             return False
-        now = time.monotonic()
-        if not self._held_since:
-            self._held_since = now
-            asyncio.get_running_loop().call_later(patience, self._turn_over)
-        elif now - self._held_since >= patience:
-            self._held_since = 0.0
-            return False
+        if self._hold is None:
+            self._hold = asyncio.get_running_loop().call_later(patience, self._let_go)
         return True
+
+    def _let_go(self) -> None:
+        """The time is up. By no clock: a loop's timer may ring a little before its time."""
+        self._hold = None
+        self._send_waiting()
 
     def _ended(self, since: float) -> None:
         self._under_way -= 1

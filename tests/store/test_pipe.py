@@ -139,6 +139,24 @@ async def test_they_do_not_wait_long() -> None:
         await writes.submit(command(b"", "SET", "a", 1))
 
 
+async def test_a_timer_that_rings_before_its_time_is_the_last_word_too(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Loops that count in milliseconds do that, and nobody would look at what waits again."""
+    loop = asyncio.get_running_loop()
+    later = loop.call_later
+    monkeypatch.setattr(loop, "call_later", lambda delay, *args: later(delay / 4, *args))
+    _, second, reads, writes = made(30.0)
+    reads.submit(command(b"", "GET", "a"))
+    await turns()
+    waiting = writes.submit(command(b"", "SET", "a", 1))
+    for _ in range(200):
+        await asyncio.sleep(0.001)
+        if waiting.done():
+            break
+    assert second.sent == [1]
+
+
 @pytest.mark.parametrize(("takes", "count"), [(0.0, 1), (0.001, 1), (30.0, 8)])
 async def test_they_go_at_once_where_waiting_gains_nothing(takes: float, count: int) -> None:
     """A store that is quick anyway, or a pipeline that is full."""
