@@ -99,14 +99,3 @@ def _signed(key: Ed25519PublicKey, signature: bytes, content: bytes) -> bool:
     except (InvalidSignature, binascii.Error):
         return False
     return True
-
-
-def verify(
-    headers: Mapping[str, str],
-    body: bytes,
-    secrets: Sequence[str],
-    now: float,
-    tolerance: int,
-) -> str:
-    """As ``Keys.verify``, for secrets that are used once. ``now`` in seconds."""
-    return Keys(secrets).verify(headers, body, lambda _stamp: now, tolerance)

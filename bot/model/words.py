@@ -185,11 +185,6 @@ class Part:
         before, behind = self._reach_over(hits, TURNING)
         return [before[hit.start] or behind[hit.end] for hit in hits]
 
-    @cached_property
-    def negated(self) -> bool:
-        """Whether there is a negation anywhere in it."""
-        return any(hit.meaning in TURNING for hit in self.signs)
-
     def denies_before(self, hit: Found) -> bool:
         """Whether anything is denied earlier in the clause, outside the phrase itself."""
         signs = [sign for sign in self.signs if sign.meaning == "negates"]

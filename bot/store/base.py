@@ -79,9 +79,6 @@ class Connected:
         """Several calls of one batch. Raises the first error, after all have ended."""
         return await _all([self._reads.submit(call) for call in calls])
 
-    async def _write_all(self, calls: Iterable[Call]) -> list[object]:
-        return await _all([self._writes.submit(call) for call in calls])
-
 
 async def _all(futures: "list[asyncio.Future[object]]") -> list[object]:
     found: list[object] = []

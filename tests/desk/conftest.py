@@ -6,8 +6,10 @@ import pytest
 
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
+from bot.model.fact import Registered
 from bot.model.policy import Policy
 from bot.model.roster import Roster, Staff
+from bot.model.subject import of_visit
 from bot.plan.live import go_live
 from bot.plan.rows import SiteRow
 from bot.practice import scene
@@ -47,6 +49,18 @@ def desk(store: Store) -> Desk:
 @pytest.fixture
 def rows() -> list[SiteRow]:
     return scene.sites(None, 1)[:3]
+
+
+def registered(row: SiteRow, number: int, kind: str = "registered") -> Registered:
+    """The unit of a site reports, so many milliseconds after ``NOW``."""
+    return Registered(
+        id=f"reg:registry:{number}",
+        subject=of_visit(row.wave, row.site),
+        received_at=NOW + number,
+        serial=row.units[0].serial,
+        source="registry",
+        kind=kind,  # type: ignore[arg-type]
+    )
 
 
 async def relay(desk: Desk, home: str) -> None:

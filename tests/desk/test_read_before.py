@@ -1,23 +1,11 @@
 """A fact brought in with its subject as it was read before: the commit tells when that is old."""
 
 from bot.desk import Desk
-from bot.model.fact import Registered
 from bot.model.subject import of_visit
 from bot.model.visit.state import Visit
 from bot.plan.live import go_live
 from bot.plan.rows import SiteRow
-from tests.desk.conftest import NOW, relay
-
-
-def registered(row: SiteRow, number: int, kind: str) -> Registered:
-    return Registered(
-        id=f"reg:registry:{number}",
-        subject=of_visit(row.wave, row.site),
-        received_at=NOW + number,
-        serial=row.units[0].serial,
-        source="registry",
-        kind=kind,  # type: ignore[arg-type]
-    )
+from tests.desk.conftest import NOW, registered, relay
 
 
 async def test_a_fact_is_decided_on_what_stands_and_not_on_what_was_read(

@@ -7,22 +7,11 @@ import redis
 
 from bot.desk import Desk
 from bot.desk.recent import Recent
-from bot.model.fact import Actor, Ordered, Registered
+from bot.model.fact import Actor, Ordered
 from bot.model.subject import Subject, of_visit, of_wave
 from bot.plan.rows import SiteRow
 from bot.store.commit import Commit
-from tests.desk.conftest import ADMIN, NOW, planned
-
-
-def registered(row: SiteRow, number: int, kind: str = "registered") -> Registered:
-    return Registered(
-        id=f"reg:registry:{number}",
-        subject=of_visit(row.wave, row.site),
-        received_at=NOW + number,
-        serial=row.units[0].serial,
-        source="registry",
-        kind=kind,  # type: ignore[arg-type]
-    )
+from tests.desk.conftest import ADMIN, NOW, planned, registered
 
 
 @pytest.fixture

@@ -1,8 +1,9 @@
 """The files of lines about danger, and the sentences of the corpora."""
 
-from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
+
+from tests.model.corpus import Set, sentences
 
 HERE = Path(__file__).parent
 LANGUAGES = ("en", "de")
@@ -29,13 +30,9 @@ def lines(name: str) -> list[str]:
     return [line for line in text.splitlines() if line and not line.startswith("# ")]
 
 
-def corpus(language: str, part: str) -> list[Sentence]:
-    """``part`` is ``tune`` or ``kept``; empty where there is no such corpus."""
-    return list(_sentences(HERE / "corpus" / language / f"{part}.txt"))
-
-
-def _sentences(path: Path) -> Iterator[Sentence]:
-    for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else ():
-        if line.strip() and not line.startswith("#"):
-            _, label, text = line.split("|", 2)
-            yield Sentence(tuple(label.replace("?", "").split()), text.strip())
+def corpus(language: str, part: Set) -> list[Sentence]:
+    """The sentences of one of its files."""
+    return [
+        Sentence(tuple(found.written.replace("?", "").split()), found.text)
+        for found in sentences(language, part)
+    ]

@@ -19,22 +19,15 @@ from bot.model.settle import ORDER
 from bot.runbooks.load import load
 from bot.speak.catalogue import Catalogue
 from bot.speak.lexicon import every_lexicon, lexicon
+from tests.model.corpus import HEARD as QUESTIONS
 
 BOOK = load(Path(__file__).parents[2] / "bot/practice/hollowmere/runbook.yaml")
 EN = lexicon("en")
 HEARD: dict[str, Heard] = {
-    "consent": Heard(stage="invitation", ask="consent"),
-    "begin": Heard(stage="begin", ask="begin"),
-    "mobile": Heard(stage="mobile_data", ask="mobile"),
-    "confirm": Heard(stage="cabling", ask="confirm"),
-    "serial": Heard(stage="inventory", ask="serial"),
-    "version": Heard(stage="inventory", ask="version"),
-    "choice": Heard(
-        stage="inventory", ask="choice", answers=("lead_one", "lead_two", "lead_missing")
-    ),
-    "light": Heard(stage="registry", ask="light"),
-    "callback": Heard(stage="mobile_data", ask="callback"),
-    "none": Heard(stage=""),
+    **{asked: QUESTIONS[asked] for asked in ("consent", "begin", "mobile", "confirm", "serial")},
+    **{asked: QUESTIONS[asked] for asked in ("version", "callback", "none")},
+    "choice": QUESTIONS["lead"],
+    "light": QUESTIONS["light_registry"],
 }
 
 

@@ -1,24 +1,13 @@
 """Whatever the corpus holds, said at any step by any of the site: what holds of every reply."""
 
-from pathlib import Path
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bot.model.message import Message
+from tests.model.corpus import LANGUAGES, sentences
 from tests.model.kit import CONTACT, DEPUTY, SECOND_UNIT, UNIT, Walk, plan
 
-CORPUS = Path(__file__).parent / "corpus"
-
-
-def sentences(language: str) -> list[str]:
-    lines = (CORPUS / language / "tune.txt").read_text(encoding="utf-8").splitlines()
-    rows = [line.split("|", 2) for line in lines if line.strip() and not line.startswith("#")]
-    return [row[2].strip() for row in rows if len(row) == 3]
-
-
-LANGUAGES = [path.name for path in sorted(CORPUS.iterdir()) if path.is_dir()]
 PLACES = [
     "invitation.consent",
     "begin.begin",
@@ -46,7 +35,7 @@ def test_one_thing_is_asked_and_all_of_it_can_be_replayed(
 ) -> None:
     units = data.draw(st.sampled_from([(UNIT,), (UNIT, SECOND_UNIT)]))
     walk = Walk(plan(units)).to(data.draw(st.sampled_from(PLACES)))
-    spoken = st.sampled_from(sentences(language))
+    spoken = st.sampled_from([one.text for one in sentences(language, "tune")])
     for _ in range(3):
         user = data.draw(st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user]))
         words = data.draw(spoken | st.tuples(spoken, spoken).map(", ".join))
