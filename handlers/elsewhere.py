@@ -53,7 +53,7 @@ class Elsewhere:
             _log.warning("no link to the thread of %s: %s", subject, error.why)
             link = ""
         args = {"site": visit.site.name, "link": link}
-        await self._tell(written, "elsewhere", args, lang=visit.contact.lang)
+        await self._tell(written, "elsewhere", args, lang=_language(visit, written.user))
 
     async def nobody(self, written: Written) -> None:
         """One kind line a day to somebody without a visit who writes to us directly."""
@@ -79,7 +79,7 @@ class Elsewhere:
             }
             for number, (subject, visit) in enumerate(found[:_MOST_BUTTONS])
         ]
-        lang = found[0][1].contact.lang
+        lang = _language(found[0][1], written.user)
         await self._tell(written, "which_visit", {}, lang=lang, buttons=buttons)
 
     async def meant(self, value: str, user: str) -> tuple[Written, Subject] | str:
@@ -129,3 +129,8 @@ class Elsewhere:
 
 def _value(written: Written, subject: Subject) -> str:
     return f"{written.channel} {written.stamp} {written.thread or '-'} {subject}"
+
+
+def _language(visit: Visit, user: str) -> str:
+    """The one that this person has chosen, or the list gave them."""
+    return visit.lang_of(visit.person(user) or visit.contact)
