@@ -1,6 +1,7 @@
-"""The catalogue: every text that people get to read, one file per language.
+"""The catalogue: every text that people get to read, in a folder for each language.
 
-A file ``bot/speak/<lang>/messages.yaml`` is one mapping. Its own settings are ``edition`` (a
+A file ``bot/speak/<lang>/messages.yaml`` is one mapping; the texts of one part of the job may
+stand beside it, in ``messages.<part>.yaml``, with texts alone. Its own settings are ``edition`` (a
 number, raised when a text's placeholders change), ``fallback`` (a language whose texts stand
 in for missing ones), ``weekdays`` (seven names from Monday), ``months`` (twelve names) and
 ``day`` (the form of a date, such as ``{weekday} {day} {month}``) and ``soon`` (what is put
@@ -15,6 +16,7 @@ instant (ms) in the reader's zone; ``{wait:minutes}`` a span (ms) as a number of
 import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from fnmatch import fnmatch
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -246,9 +248,29 @@ def _names(data: Mapping[str, Any], where: str, behind: Texts | None) -> Names:
     return Names(tuple(data["weekdays"]), tuple(data["months"]), form, soon)
 
 
-def build(lang: str, source: str, where: str, behind: Texts | None = None) -> Texts:
-    """Texts from the text of a file. Raises ``CatalogueInvalid``."""
+def _add(data: dict[str, Any], more: Mapping[str, Any], where: str) -> None:
+    for key, text in more.items():
+        if key in _SETTINGS:
+            raise CatalogueInvalid(f"{where}: {key} belongs into messages.yaml")
+        if key in data:
+            raise CatalogueInvalid(f"{where}: {key} stands in another file of this language too")
+        data[key] = text
+
+
+def build(
+    lang: str,
+    source: str,
+    where: str,
+    behind: Texts | None = None,
+    parts: Mapping[str, str] | None = None,
+) -> Texts:
+    """Texts from the text of a file, and of the ``parts`` beside it by their names.
+
+    Raises ``CatalogueInvalid``, also when a text stands in two files.
+    """
     data = _read(source, where)
+    for beside, text in (parts or {}).items():
+        _add(data, _read(text, beside), beside)
     version = data.get("edition")
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise CatalogueInvalid(f"{where}: edition must be a number from 1 up")
@@ -306,13 +328,24 @@ class Catalogue:
         path = self._base() / lang / "messages.yaml"
         if not path.is_file():
             raise UnknownLanguage(f"no texts for {lang!r}: bot/speak/{lang}/messages.yaml")
-        source = path.read_text(encoding="utf-8")
-        where = f"{lang}/messages.yaml"
+        first, *parts = sources(self._base() / lang)
+        where, source = f"{lang}/{first[0]}", first[1]
         fallback = _read(source, where).get("fallback")
         behind = None
         if fallback is not None and fallback != lang:
             behind = self._build(str(fallback), (*asked, lang))
-        return build(lang, source, where, behind)
+        return build(lang, source, where, behind, {f"{lang}/{name}": text for name, text in parts})
+
+
+def sources(folder: Any) -> list[tuple[str, str]]:
+    """The files of texts in the folder of a language, ``messages.yaml`` first."""
+    names = sorted(
+        entry.name for entry in folder.iterdir() if fnmatch(entry.name, "messages.*.yaml")
+    )
+    return [
+        (name, folder.joinpath(name).read_text(encoding="utf-8"))
+        for name in ("messages.yaml", *names)
+    ]
 
 
 @lru_cache(maxsize=1)

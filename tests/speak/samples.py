@@ -19,7 +19,7 @@ from bot.model.runbook import AskKind, Runbook
 from bot.model.visit import asks
 from bot.model.visit.state import Question
 from bot.practice import scene
-from bot.speak.catalogue import REFERENCE, Texts, standard
+from bot.speak.catalogue import REFERENCE, Texts, sources, standard
 
 Kind = Literal["contact", "team", "label", "words"]
 
@@ -72,11 +72,11 @@ def of_kind(*kinds: Kind) -> list[str]:
 
 @cache
 def sections() -> dict[str, list[str]]:
-    """The keys of the reference by the headings of its file ("the evening")."""
-    source = resources.files("bot.speak").joinpath(REFERENCE, "messages.yaml").read_text("utf-8")
+    """The keys of the reference by the headings of its files ("the evening")."""
     found: dict[str, list[str]] = {}
     title = ""
-    for line in source.splitlines():
+    texts = [text for _, text in sources(resources.files("bot.speak").joinpath(REFERENCE))]
+    for line in "\n".join(texts).splitlines():
         heading = re.fullmatch(r"# --- (.+?) -+", line)
         key = re.match(r"([a-z]\w*):", line)
         if heading:

@@ -123,6 +123,20 @@ def languages(root: Path, **files: str) -> Catalogue:
     return Catalogue(root)
 
 
+def test_texts_of_a_part_stand_in_a_file_beside(tmp_path: Path) -> None:
+    catalogue = languages(tmp_path, en=HEAD + "a: one\n")
+    beside = tmp_path / "en" / "messages.page.yaml"
+    beside.write_text("b: two\n", encoding="utf-8")
+    assert catalogue.texts("en").say("b", {}) == "two"
+
+    beside.write_text("a: two\n", encoding="utf-8")
+    with pytest.raises(CatalogueInvalid, match=r"en/messages.page.yaml: a stands in another file"):
+        Catalogue(tmp_path).texts("en")
+    beside.write_text("edition: 3\n", encoding="utf-8")
+    with pytest.raises(CatalogueInvalid, match=r"edition belongs into messages.yaml"):
+        Catalogue(tmp_path).texts("en")
+
+
 def test_the_fallback_stands_in_and_completeness_is_told(tmp_path: Path) -> None:
     catalogue = languages(
         tmp_path,

@@ -56,7 +56,7 @@ def _lines(turn: Turn) -> dict[str, Any]:
         **given,
         "at": f"@x:{step.stage.plain}" if step.stage.plain else "@x:at_other",
         "done": visit.step,
-        "steps": len(steps(book, visit.units)),
+        "steps": len(steps(book, visit)),
         "asked": f"@x:{question.nudge}" if question is not None else f"@x:{_why_not(turn)}",
     }
 

@@ -153,7 +153,7 @@ def _window(turn: Turn) -> None:
     if question is None:
         return
     step = current(turn.visit, turn.context.book)
-    last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit.units))
+    last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit))
     if last and not step.unit and all_registered(turn.visit):
         finish(turn, signed=False)  # everything runs; a missing goodbye wakes nobody
         return

@@ -115,7 +115,7 @@ def _success(turn: Turn, question: Question) -> None:
         _wait(turn, question, "light_success_wait")
         return
     close_question(turn, "success")
-    walk = steps(turn.context.book, turn.visit.units)
+    walk = steps(turn.context.book, turn.visit)
     following = walk[turn.visit.step + 1 : turn.visit.step + 2]
     waits = any(step.stage.waits_for_registration for step in following)
     go_on(turn, text="registry_after_success" if waits else "")

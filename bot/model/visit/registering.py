@@ -120,7 +120,7 @@ def _others_first(visit: Visit, turn: Turn, target: int) -> bool:
     """Whether the walk stands at another unit of the site, or past this one already."""
     if visit.step >= target:
         return True
-    walk = steps(turn.context.book, visit.units)[visit.step : target]
+    walk = steps(turn.context.book, visit)[visit.step : target]
     return any(step.unit and not is_over(visit, step) for step in walk)
 
 

@@ -1,16 +1,16 @@
 """The order of a visit: the runbook's stages, those of scope *unit* once for each unit."""
 
 from bot.model.runbook import AskKind, Runbook, Step
-from bot.model.visit.state import Unit, Visit
+from bot.model.visit.state import Visit
 
 __all__ = ["Step"]
 
 _WALKS_KEPT = 1024
 
 
-def steps(book: Runbook, units: tuple[Unit, ...]) -> tuple[Step, ...]:
+def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     """All of a visit's steps in order; one decision asks for them many times."""
-    serials = tuple([unit.serial for unit in units])
+    serials = tuple([unit.serial for unit in visit.units])
     walk = book.walks.get(serials)
     if walk is None:
         if len(book.walks) >= _WALKS_KEPT:
@@ -29,7 +29,7 @@ def _steps(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
 
 
 def current(visit: Visit, book: Runbook) -> Step:
-    return steps(book, visit.units)[visit.step]
+    return steps(book, visit)[visit.step]
 
 
 def is_over(visit: Visit, step: Step) -> bool:
@@ -48,20 +48,20 @@ def tidying(visit: Visit, book: Runbook) -> bool:
     """Whether all units run and only what comes after them is left."""
     if not all_registered(visit):
         return False
-    rest = steps(book, visit.units)[visit.step :]
+    rest = steps(book, visit)[visit.step :]
     return all(is_over(visit, s) or not s.unit for s in rest)
 
 
 def after_registration(visit: Visit, book: Runbook, serial: str) -> int:
     """Index of the step that follows once the unit ``serial`` has registered."""
-    walk = steps(book, visit.units)
+    walk = steps(book, visit)
     return 1 + max(i for i, step in enumerate(walk) if step.unit == serial)
 
 
 def loading_step(visit: Visit, book: Runbook, serial: str) -> int:
     """Where a unit that lost power starts again: its first stage that watches the light with
     power on; without such a stage, where the visit stands."""
-    for i, step in enumerate(steps(book, visit.units)):
+    for i, step in enumerate(steps(book, visit)):
         if step.unit == serial and step.stage.powered and step.stage.lights:
             return i
     return visit.step
@@ -76,5 +76,5 @@ def interrupted(visit: Visit, book: Runbook) -> bool:
     """Whether the visit has reached a stage that interrupts the site's service."""
     if visit.state not in ("running", "done"):
         return False
-    walk = steps(book, visit.units)[: visit.step + 1]
+    walk = steps(book, visit)[: visit.step + 1]
     return any(step.stage.interrupts_service for step in walk)

@@ -52,7 +52,7 @@ def enter(turn: Turn, index: int, *, text: str = "", forced: bool = False) -> No
     """
     if turn.visit.blocked:
         return
-    walk = steps(turn.context.book, turn.visit.units)
+    walk = steps(turn.context.book, turn.visit)
     while index < len(walk) and is_over(turn.visit, walk[index]):
         index += 1
     if index >= len(walk):
