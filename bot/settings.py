@@ -24,8 +24,10 @@ from pydantic import (
 from bot.intake_settings import Part, RegistrationSettings, SyslogSettings, WebhookSource
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
+from bot.page_settings import PageSettings
 
 __all__ = [
+    "PageSettings",
     "RegistrationSettings",
     "Settings",
     "SettingsError",
@@ -140,6 +142,7 @@ class Settings(Part):
     registration: RegistrationSettings = RegistrationSettings()
     syslog: SyslogSettings = SyslogSettings()
     mail: MailSettings = MailSettings()
+    page: PageSettings = PageSettings()
     serve: ServeSettings = ServeSettings()
     policy: PolicySettings = PolicySettings()
     people: tuple[PersonSettings, ...] = ()
@@ -179,7 +182,7 @@ class Settings(Part):
         found += [
             f"people: nobody has the role {r}." for r in ("oncall", "admin") if r not in roles
         ]
-        return found
+        return found + self.page.problems()
 
 
 def _staff(person: PersonSettings, *, mails: bool) -> Staff:

@@ -148,3 +148,30 @@ def test_without_a_mail_server_nobody_is_reached_by_mail() -> None:
     assert [s.mail for s in plain.roster().staff] == [""]
     mailing = Settings.model_validate({"people": [person], "mail": {"host": "mail.example.org"}})
     assert [s.mail for s in mailing.roster().staff] == ["ines@example.org"]
+
+
+@pytest.mark.parametrize(
+    ("page", "says"),
+    [
+        ("base_url = 'http://desk.example.org'", "page.base_url: a private link needs"),
+        ("base_url = 'https://'", "page.base_url: https:// is no address"),
+        ("base_url = 'https://desk.example.org/?a=b'", "page.base_url: https://desk.example"),
+    ],
+)
+def test_a_private_link_needs_a_safe_address(tmp_path: Path, page: str, says: str) -> None:
+    assert says in refused(tmp_path, f"[page]\n{page}\n")
+
+
+def test_pages_need_an_address_and_a_long_secret() -> None:
+    def problems(**page: str) -> list[str]:
+        return Settings.model_validate({"page": page}).page.problems()
+
+    base = "https://desk.example.org"
+    assert problems() == []
+    assert not Settings().page.on
+    assert problems(secret="s" * 32) == ["page.base_url is not set, but page.secret is."]
+    assert problems(base_url=base, secret="s" * 31) == [
+        "page.secret has 31 characters; it needs 32 of pure chance."
+    ]
+    assert problems(base_url=base, secret="s" * 32) == []
+    assert Settings.model_validate({"page": {"base_url": base, "secret": "s" * 32}}).page.on
