@@ -33,6 +33,8 @@ _CARRIER = re.compile(
     r"carrier (?:ticket )?(\S{1,40})(?: (\d{1,4})(?: ?min(?:utes)?)?)?", re.IGNORECASE
 )
 _CARRIER_MINUTES = "240"
+#: ``rebook 2026-03-19 18:00``: that is the new date. What is no date, the visit refuses.
+_NEW_DATE = re.compile(r"rebook (?:for |to |on )?(\d.{0,40})", re.IGNORECASE)
 
 
 def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -> Ordered | None:
@@ -42,6 +44,8 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
     if carrier := _CARRIER.fullmatch(said):
         order = "third_party"
         args = {"ticket": carrier[1], "minutes": carrier[2] or _CARRIER_MINUTES}
+    elif date := _NEW_DATE.fullmatch(said):
+        order, args = "new_date", {"when": date[1]}
     if order is None:
         return None
     return Ordered(id=fact_id, subject=subject, received_at=at, actor=actor, order=order, args=args)

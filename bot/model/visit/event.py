@@ -4,6 +4,7 @@ import msgspec
 
 from bot.model.calls import event as calls
 from bot.model.event import Event
+from bot.model.visit import ready_events as ready
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
 
 
@@ -487,6 +488,7 @@ AnyEvent = (
     | AccountSet
     | AccountRenamed
     | calls.CallEvent
+    | ready.ReadyEvent
     | VisitEnded
     | NotDelivered
     | MessageArrived

@@ -7,6 +7,7 @@ from bot.model.policy import minutes
 from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
 from bot.model.visit.catching_up import catch_up_staff
+from bot.model.visit.new_date import ordered_date
 from bot.model.visit.safety import restart
 from bot.model.visit.takeover import hand_back, take_over
 from bot.model.visit.turn import Turn
@@ -14,6 +15,7 @@ from bot.model.visit.turn import Turn
 ORDERS = (
     "restart",
     "rebook",
+    "new_date",
     "close",
     "third_party",
     "ask",
@@ -34,6 +36,8 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             restart(turn, actor.user)
         case "rebook":
             _rebook(turn, fact)
+        case "new_date":
+            ordered_date(turn, fact)
         case "close":
             reason = fact.args.get("reason", "")
             verb = f"close_{reason}" if reason else "close"

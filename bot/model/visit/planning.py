@@ -17,7 +17,7 @@ def planned(turn: Turn, fact: Planned) -> None:
     if turn.known and (not _may_replan(turn) or _same(turn, plan)):
         _amend(turn, plan)
     else:
-        _plan(turn, plan)
+        set_plan(turn, plan)
     for value in (normal(u.serial) for u in turn.visit.units):
         turn.index("serial", value)
     for person in (turn.visit.contact, turn.visit.deputy):
@@ -68,7 +68,8 @@ def _amend(turn: Turn, plan: Plan) -> None:
     turn.emit(e.PlanAmended(plan))
 
 
-def _plan(turn: Turn, plan: Plan) -> None:
+def set_plan(turn: Turn, plan: Plan) -> None:
+    """The plan of a visit that is not under way: a first one, or another."""
     subject = turn.fact.subject
     turn.emit(e.PlanSet(plan, subject.wave, subject.site))
     reasons = [(u, why) for u in turn.visit.units if (why := ineligible(turn, u))]
