@@ -15,7 +15,7 @@ from bot.store.store import Store
 FOLDER = "anchors"
 
 
-class Head(msgspec.Struct, frozen=True):
+class Head(msgspec.Struct, frozen=True, gc=False):
     """The end of one subject's chain."""
 
     subject: str
@@ -23,7 +23,7 @@ class Head(msgspec.Struct, frozen=True):
     chain: str
 
 
-class Anchor(msgspec.Struct, frozen=True):
+class Anchor(msgspec.Struct, frozen=True, gc=False):
     at: int  # wave time, ms
     heads: tuple[Head, ...]
 

@@ -37,7 +37,7 @@ _FANOUT = 64
 _log = logging.getLogger("musterline.desk")
 
 
-class Outcome(msgspec.Struct, frozen=True):
+class Outcome(msgspec.Struct, frozen=True, gc=False):
     """What became of a fact. ``answer`` as in ``Decision``; ``again``: it was known before.
 
     ``digest`` is that of the fact that was committed: another one is another fact of that id.

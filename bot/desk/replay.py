@@ -30,7 +30,7 @@ class KeptEntry(Entry, frozen=True):
     event: KeptAside | KeptSettled
 
 
-class _Form(msgspec.Struct, frozen=True):
+class _Form(msgspec.Struct, frozen=True, gc=False):
     """The one member that tells whether the rest can be read."""
 
     schema: int

@@ -19,7 +19,7 @@ _encode = msgspec.json.Encoder().encode
 EVENT_SCHEMA = 1
 
 
-class Entry(msgspec.Struct, frozen=True):
+class Entry(msgspec.Struct, frozen=True, gc=False):
     """One line of the journal: what happened, when, and which kind of fact led to it."""
 
     at: int
@@ -28,7 +28,7 @@ class Entry(msgspec.Struct, frozen=True):
     schema: int = EVENT_SCHEMA
 
 
-class Draft(msgspec.Struct, frozen=True):
+class Draft(msgspec.Struct, frozen=True, gc=False):
     """A decision with the deadlines and counters before and after it."""
 
     decision: Decision[Any]

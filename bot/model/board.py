@@ -8,7 +8,7 @@ import msgspec
 from bot.model.visit.state import Visit
 
 
-class Late(msgspec.Struct, frozen=True):
+class Late(msgspec.Struct, frozen=True, gc=False):
     """A site from which we expected to hear; ``by`` is milliseconds past that time."""
 
     site: str
@@ -17,7 +17,7 @@ class Late(msgspec.Struct, frozen=True):
     by: int
 
 
-class OpenCall(msgspec.Struct, frozen=True):
+class OpenCall(msgspec.Struct, frozen=True, gc=False):
     site: str
     name: str
     call: str
@@ -29,7 +29,7 @@ class OpenCall(msgspec.Struct, frozen=True):
     raised_at: int
 
 
-class Board(msgspec.Struct, frozen=True, kw_only=True):
+class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """Counts are of visits (``states``) and of units (the rest)."""
 
     at: int

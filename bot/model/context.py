@@ -9,7 +9,7 @@ from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 
 
-class Context(msgspec.Struct, frozen=True, kw_only=True):
+class Context(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """``version`` is the subject's as loaded; ids of new messages are made from it."""
 
     book: Runbook

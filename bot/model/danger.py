@@ -23,7 +23,7 @@ _WORST: tuple[Stance, ...] = ("said", "asked", "denied")
 SPACED_LETTERS = 4
 
 
-class Danger(msgspec.Struct, frozen=True, kw_only=True):
+class Danger(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """What was found: the rule, the words as written, and how they were meant.
 
     ``languages`` are those whose words were found, most likely first; ``doubt`` says that it

@@ -10,7 +10,7 @@ from bot.model.message import Message
 S = TypeVar("S")
 
 
-class Decision(msgspec.Struct, Generic[S], frozen=True):
+class Decision(msgspec.Struct, Generic[S], frozen=True, gc=False):
     """``events`` in order, the snapshot they give, and what is to be said.
 
     ``answer`` tells the one who brought the fact what became of it: ``ok``, ``repeat``,

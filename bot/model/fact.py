@@ -17,7 +17,9 @@ Place = Literal["thread", "channel", "direct", "mirror"]
 Media = Literal["", "voice", "picture", "file"]
 
 
-class Fact(msgspec.Struct, frozen=True, kw_only=True, tag_field="fact"):
+class Fact(
+    msgspec.Struct, frozen=True, gc=False, kw_only=True, tag_field="fact", omit_defaults=True
+):
     """Base of all facts. ``id`` makes it count once; ``subject`` is whom it concerns."""
 
     id: str
@@ -26,7 +28,7 @@ class Fact(msgspec.Struct, frozen=True, kw_only=True, tag_field="fact"):
     claimed_at: int | None = None
 
 
-class Actor(msgspec.Struct, frozen=True):
+class Actor(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """Who did it. ``oncall``/``admin`` come from the roster; contact or deputy is the visit's."""
 
     user: str

@@ -46,7 +46,7 @@ class KeptSettled(Event, frozen=True, tag="kept_settled"):
     by: str
 
 
-class Item(msgspec.Struct, frozen=True):
+class Item(msgspec.Struct, frozen=True, gc=False):
     at: int
     fact: str
     what: str
@@ -59,14 +59,14 @@ class Item(msgspec.Struct, frozen=True):
     settled: str = ""  # what a person chose
 
 
-class Kept(msgspec.Struct, frozen=True):
+class Kept(msgspec.Struct, frozen=True, gc=False):
     """The newest items; all of them are in the journal."""
 
     count: int = 0
     items: tuple[Item, ...] = ()
 
 
-class Choice(msgspec.Struct, frozen=True):
+class Choice(msgspec.Struct, frozen=True, gc=False):
     """A visit, and its unit that would give way."""
 
     subject: Subject

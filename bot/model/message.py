@@ -10,7 +10,7 @@ Way = Literal["chat", "mail", "fact", "index"]
 ESCALATION, ANSWER, NUDGE, BOARD = 0, 1, 2, 3
 
 
-class Button(msgspec.Struct, frozen=True):
+class Button(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """``action`` comes back with the press; ``label`` is a key of the catalogue."""
 
     action: str
@@ -18,7 +18,7 @@ class Button(msgspec.Struct, frozen=True):
     style: Literal["", "primary", "danger"] = ""
 
 
-class Message(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True):
+class Message(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=True):
     """One thing to be sent, at least once, of which one copy remains.
 
     ``thread`` is the place and the unit of order: ``site:SITE`` (the visit's thread),

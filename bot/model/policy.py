@@ -13,7 +13,7 @@ def minutes(number: float) -> int:
     return round(number * MINUTE)
 
 
-class Policy(msgspec.Struct, frozen=True):
+class Policy(msgspec.Struct, frozen=True, gc=False):
     """Milliseconds of wave time, and wall times local to each site."""
 
     gather: int = 90_000  # between raising a call and making it

@@ -46,7 +46,7 @@ ASK_BACK: dict[AskKind | None, str] = {
 }
 
 
-class Light(msgspec.Struct, frozen=True):
+class Light(msgspec.Struct, frozen=True, gc=False):
     """A light as described; ``None`` where it was not said."""
 
     colour: Colour | None = None
@@ -55,7 +55,7 @@ class Light(msgspec.Struct, frozen=True):
     colours: tuple[str, ...] = ()  # every colour said; ``other`` is one that no light has
 
 
-class Reading(msgspec.Struct, frozen=True, kw_only=True):
+class Reading(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """One thing understood. ``confidence`` is between 0 and 1; ``rule`` names why."""
 
     kind: Kind
@@ -70,7 +70,7 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True):
     ask: str = ""  # catalogue key of the one short question to ask back; empty when sure
 
 
-class Heard(msgspec.Struct, frozen=True, kw_only=True):
+class Heard(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """Where the words fell: the stage and the open question."""
 
     stage: str

@@ -11,7 +11,7 @@ from bot.model.fact import Actor
 Duty = Literal["oncall", "admin"]
 
 
-class Turn(msgspec.Struct, frozen=True):
+class Turn(msgspec.Struct, frozen=True, gc=False):
     """Hours of one person on given weekdays, local to ``tz``; ``until`` may be past midnight."""
 
     days: frozenset[int]  # 0 is Monday
@@ -31,7 +31,7 @@ class Turn(msgspec.Struct, frozen=True):
         )
 
 
-class Staff(msgspec.Struct, frozen=True):
+class Staff(msgspec.Struct, frozen=True, gc=False):
     """One member of the team. ``rank`` orders the ladder of a call: smaller is asked first."""
 
     user: str
@@ -45,7 +45,7 @@ class Staff(msgspec.Struct, frozen=True):
         return not self.turns or any(turn.covers(at) for turn in self.turns)
 
 
-class Roster(msgspec.Struct, frozen=True):
+class Roster(msgspec.Struct, frozen=True, gc=False):
     staff: tuple[Staff, ...] = ()
 
     def on_duty(self, duty: Duty, at: int) -> list[Staff]:

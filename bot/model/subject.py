@@ -11,7 +11,7 @@ SLUG = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,47}")
 EVERY = "*"
 
 
-class Subject(msgspec.Struct, frozen=True, order=True):
+class Subject(msgspec.Struct, frozen=True, gc=False, order=True):
     """One aggregate with a version of its own.
 
     ``home`` is the hash tag everything of the subject lives under (``w:WAVE``, ``c:ID``,

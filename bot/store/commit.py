@@ -9,7 +9,7 @@ from bot.model.subject import Subject
 ANY = -1
 
 
-class Loaded(msgspec.Struct, frozen=True):
+class Loaded(msgspec.Struct, frozen=True, gc=False):
     """A subject as read: ``version`` 0 and empty ``body`` when it does not exist yet.
 
     ``hold`` is the wave's hold revision (0 for subjects of no wave); odd means held.
@@ -21,7 +21,7 @@ class Loaded(msgspec.Struct, frozen=True):
     chain: str = ""  # hash of the subject's journal so far; give it back in the commit
 
 
-class Settle(msgspec.Struct, frozen=True, kw_only=True):
+class Settle(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """The end of an outbox message: ``sent`` with the platform's stamp, or ``dead``."""
 
     message: str
@@ -35,7 +35,7 @@ class Settle(msgspec.Struct, frozen=True, kw_only=True):
     why: str = ""  # dead: the error, kept with the dead letter
 
 
-class Commit(msgspec.Struct, frozen=True, kw_only=True):
+class Commit(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """One decision. ``version``, ``hold`` and ``chain`` are what the decision was made on.
 
     With an empty ``body`` the snapshot stays, and so does the version, unless a deadline is set.
@@ -61,19 +61,19 @@ class Commit(msgspec.Struct, frozen=True, kw_only=True):
     set_hold: bool | None = None  # wave only: hold or resume (moves the hold revision)
 
 
-class Done(msgspec.Struct, frozen=True):
+class Done(msgspec.Struct, frozen=True, gc=False):
     """Committed; ``version`` is the subject's new one."""
 
     version: int
 
 
-class Known(msgspec.Struct, frozen=True):
+class Known(msgspec.Struct, frozen=True, gc=False):
     """The fact id was committed before; ``outcome`` is what was recorded then."""
 
     outcome: bytes
 
 
-class Stale(msgspec.Struct, frozen=True):
+class Stale(msgspec.Struct, frozen=True, gc=False):
     """Version or hold moved since the read: nothing written; here is what stands now."""
 
     now: Loaded

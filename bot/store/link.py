@@ -39,7 +39,7 @@ PASSING = (
 )
 
 
-class Options(msgspec.Struct, frozen=True, kw_only=True):
+class Options(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """How to speak to the store. Times in seconds of process time."""
 
     connect_timeout: float = 0.5

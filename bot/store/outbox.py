@@ -30,7 +30,7 @@ _BEHIND = 64  # so many unread messages in a thread without order are looked pas
 Unread = Callable[[str, StoreRefused], None]
 
 
-class Queued(msgspec.Struct, frozen=True):
+class Queued(msgspec.Struct, frozen=True, gc=False):
     """An unsent message. ``sending`` without a live lease means: its end is unknown."""
 
     message: Message
@@ -40,14 +40,14 @@ class Queued(msgspec.Struct, frozen=True):
     why: str = ""  # the error of the last attempt
 
 
-class Claimed(msgspec.Struct, frozen=True):
+class Claimed(msgspec.Struct, frozen=True, gc=False):
     """It is ours to send. ``doubt``: an earlier attempt may have been posted."""
 
     attempt: int
     doubt: bool
 
 
-class Thread(msgspec.Struct, frozen=True):
+class Thread(msgspec.Struct, frozen=True, gc=False):
     """What is known of a thread's place: channel, root stamp, slots (stamp and revision)."""
 
     channel: str = ""
@@ -55,7 +55,7 @@ class Thread(msgspec.Struct, frozen=True):
     slots: dict[str, tuple[str, int]] = {}
 
 
-class DeadLetter(msgspec.Struct, frozen=True):
+class DeadLetter(msgspec.Struct, frozen=True, gc=False):
     """A message that can never be delivered this way."""
 
     message: Message

@@ -25,7 +25,7 @@ _PAGE = 500
 NOT_DERIVED = frozenset({"sent", "dead"})
 
 
-class DueEntry(msgspec.Struct, frozen=True):
+class DueEntry(msgspec.Struct, frozen=True, gc=False):
     """A deadline. ``version`` is the subject's when it was set, ``at`` is wave time, ms."""
 
     subject: Subject
@@ -47,7 +47,7 @@ class DueEntry(msgspec.Struct, frozen=True):
         return f"due:{self.subject}:{self.kind}:{self.version}"
 
 
-class JournalLine(msgspec.Struct, frozen=True):
+class JournalLine(msgspec.Struct, frozen=True, gc=False):
     """What one commit wrote into the journal. ``raw`` is the JSON array the chain was made on."""
 
     id: str

@@ -46,7 +46,7 @@ CLEARED_BY_ANSWER: frozenset[Cause] = frozenset(
 AT_ONCE: frozenset[Cause] = frozenset({"danger", "help", "stop"})
 
 
-class Call(msgspec.Struct, frozen=True):
+class Call(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """An escalation: raised, then called out; cleared by events, closed by a person."""
 
     id: str

@@ -21,7 +21,7 @@ VisitState = Literal[
 UnitState = Literal["waiting", "held", "checked", "powered", "online", "lost"]
 
 
-class Person(msgspec.Struct, frozen=True):
+class Person(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """A site contact or deputy. ``key`` names their personal data, which lies elsewhere."""
 
     key: str
@@ -30,7 +30,7 @@ class Person(msgspec.Struct, frozen=True):
     disabled: bool = False
 
 
-class Unit(msgspec.Struct, frozen=True):
+class Unit(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     serial: str  # as printed
     model: str
     version: str = ""  # empty: not known before the label is read
@@ -49,7 +49,7 @@ class Unit(msgspec.Struct, frozen=True):
         return self.registered_at is not None and self.lost_at is None
 
 
-class Site(msgspec.Struct, frozen=True):
+class Site(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """What the site list says of the place; all optional but the name."""
 
     name: str
@@ -68,7 +68,7 @@ class Site(msgspec.Struct, frozen=True):
     alarm_hours: str = ""
 
 
-class Plan(msgspec.Struct, frozen=True):
+class Plan(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """What an import says of a visit."""
 
     site: Site
@@ -80,7 +80,7 @@ class Plan(msgspec.Struct, frozen=True):
     channel: int = 0  # which of the wave's channels carries it
 
 
-class Question(msgspec.Struct, frozen=True):
+class Question(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """The one open question. Its times count from ``asked_at``, its confirmed delivery."""
 
     id: str
@@ -121,7 +121,7 @@ class Question(msgspec.Struct, frozen=True):
         return None if self.asked_at is None else self.asked_at + self.window + self.extra
 
 
-class DangerAsk(msgspec.Struct, frozen=True):
+class DangerAsk(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """Our question whether there is danger, asked because it was denied unasked."""
 
     id: str
@@ -129,7 +129,7 @@ class DangerAsk(msgspec.Struct, frozen=True):
     again: int = 0
 
 
-class Given(msgspec.Struct, frozen=True, kw_only=True):
+class Given(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=True):
     """The last answer of the site, and how things stood before it: it may be taken back."""
 
     question: Question
@@ -149,7 +149,7 @@ class Given(msgspec.Struct, frozen=True, kw_only=True):
     repeated: bool = False  # sent once more, at once, and passed over
 
 
-class Helped(msgspec.Struct, frozen=True):
+class Helped(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """A person of the team had the conversation themselves; ``until`` is open while they do."""
 
     by: str
@@ -157,7 +157,7 @@ class Helped(msgspec.Struct, frozen=True):
     until: int | None = None
 
 
-class Visit(msgspec.Struct, frozen=True, kw_only=True):
+class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=True):
     schema: int = SCHEMA
     wave: str
     id: str  # site id

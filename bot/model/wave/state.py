@@ -14,7 +14,7 @@ SCHEMA = 1
 WaveState = Literal["planned", "open", "closed"]
 
 
-class WavePlan(msgspec.Struct, frozen=True):
+class WavePlan(msgspec.Struct, frozen=True, gc=False):
     """What an import says of the wave itself. ``staged`` names the rows waiting to go live."""
 
     channels: tuple[str, ...]
@@ -23,7 +23,7 @@ class WavePlan(msgspec.Struct, frozen=True):
     sites: int = 0
 
 
-class Wave(msgspec.Struct, frozen=True, kw_only=True):
+class Wave(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     schema: int = SCHEMA
     name: str
     state: WaveState = "planned"

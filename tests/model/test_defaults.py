@@ -1,0 +1,21 @@
+"""A default that is not written must stay: old records would mean something else."""
+
+import json
+
+from tests.model.defaults import FILE, defaults, stored
+
+
+def test_no_default_of_what_is_stored_has_changed() -> None:
+    known = json.loads(FILE.read_text(encoding="utf-8"))
+    now = defaults()
+    for kind, fields in known.items():
+        assert kind in now, f"{kind} is stored and must stay readable"
+        for name, default in fields.items():
+            assert now[kind].get(name) == default, (
+                f"{kind}.{name} was {default} by default: see tests/model/defaults.py"
+            )
+
+
+def test_what_is_in_snapshots_and_journal_is_found() -> None:
+    names = {kind.__qualname__ for kind in stored()}
+    assert {"Visit", "Unit", "Question", "Call", "Heard", "Registered", "Button"} <= names
