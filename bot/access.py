@@ -21,6 +21,7 @@ _PROOF_LENGTH = 6
 _LONGEST = 160  # characters of a link's token: two names, a number and the mark
 _PART = "~"  # unreserved in an address (RFC 3986, section 2.3), and in no name of ours
 PATH = "/v/"
+PHOTO_PATH = "/v/photo/"
 
 
 class Opened(NamedTuple):
@@ -69,6 +70,16 @@ class Access:
         half = _PROOF_LENGTH // 2
         return f"{letters[:half]}-{letters[half:]}"
 
+    def photo_name(self, key: str) -> str:
+        """The last part of the address under which the team sees a photo."""
+        return f"{key}{_PART}{self._hash('photo', key).hex()[:32]}"
+
+    def read_photo(self, name: str) -> str | None:
+        """The photo's key; ``None`` for whatever we did not make."""
+        key = name.partition(_PART)[0]
+        known = hmac.compare_digest(name.encode(), self.photo_name(key).encode())
+        return key if known else None
+
     def form_token(self, link: str, what: str) -> str:
         """What a form of that link's page must bring back with it; ``what`` tells forms apart."""
         return self._hash("form", f"{link}\n{what}").hex()[:32]
@@ -88,6 +99,10 @@ class Access:
 def keyed(secret: bytes, data: bytes) -> bytes:
     """HMAC-SHA-256 (RFC 2104; test vectors in RFC 4231)."""
     return hmac.digest(secret, data, hashlib.sha256)
+
+
+def photo_url(base: str, name: str) -> str:
+    return f"{base.rstrip('/')}{PHOTO_PATH}{quote(name, safe=_PART)}"
 
 
 def url(base: str, token: str) -> str:

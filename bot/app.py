@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import msgspec
 from aiohttp import web
 
+from bot.access import Access
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
 from bot.fit import people_away
@@ -24,6 +25,7 @@ from bot.send.hints import say, who_am_i
 from bot.send.leases import ChannelLeases
 from bot.send.mail import MailOut, MailSettings
 from bot.send.pacing import Pacing, Workspace
+from bot.send.pages import PageLinks
 from bot.send.ports import Trouble
 from bot.send.sender import Sender, SenderSettings, wall_clock
 from bot.settings import Settings
@@ -87,6 +89,10 @@ class Bot:
         self.now = self.parts.now
         self.embedded: Embedded | None = None
         self.catalogue = Catalogue.load()
+        page = settings.page
+        secret = page.secret.get_secret_value().encode()
+        self.access = Access(secret) if page.on else None
+        self.links = PageLinks(self.access, page.base_url) if self.access else None
         self._runner: web.AppRunner | None = None
         self.port = 0
         self.sockets: ChatSockets | None = None
@@ -139,6 +145,7 @@ class Bot:
             roster=self.settings.roster(),
             may_open=self.parts.may_open or self._may_open,
             private=self.settings.chat.private,
+            pages=self.settings.page.on,
         )
 
     def _may_open(self, roster: Roster, at: int) -> bool:
@@ -182,6 +189,7 @@ class Bot:
             places=self.places,
             people=self._person,
             mail=mail,
+            links=self.links,
             pacing=self.parts.pacing or Pacing(workspace=Workspace(self.store)),
             leases=self.parts.leases(self.store) if self.parts.leases else None,
             tell=self._trouble,

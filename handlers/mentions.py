@@ -25,6 +25,8 @@ ORDERS = {
     "take over": "take_over",
     "hand back": "hand_back",
     "catch up": "catch_up",
+    "revoke page": "revoke_page",
+    "send page": "send_page",
 }
 
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bot.access import PROOF_LETTERS, Access, keyed, url
+from bot.access import PROOF_LETTERS, Access, keyed, photo_url, url
 from bot.model.subject import SLUG
 
 ACCESS = Access(b"s" * 32)
@@ -77,6 +77,15 @@ def test_a_form_belongs_to_one_link_and_one_thing() -> None:
     assert not ACCESS.known_form("other", "press", token)
     assert not ACCESS.known_form("link", "say", token)
     assert not ACCESS.known_form("link", "press", "é")
+
+
+def test_a_photo_is_found_under_its_own_name_alone() -> None:
+    name = ACCESS.photo_name("a1b2")
+    assert ACCESS.read_photo(name) == "a1b2"
+    assert ACCESS.read_photo(name.replace("a1b2", "a1b3")) is None
+    assert ACCESS.read_photo("a1b2") is None
+    assert ACCESS.read_photo("é") is None
+    assert photo_url("https://desk.example.org", name).endswith(f"/v/photo/{name}")
 
 
 def test_the_hash_is_the_published_one() -> None:

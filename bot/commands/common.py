@@ -125,5 +125,6 @@ def desk_of(settings: Settings, store: Store) -> Desk:
         policy=settings.model_policy(),
         roster=settings.roster(),
         private=settings.chat.private,
+        pages=settings.page.on,
     )
     return Desk(store, surroundings)

@@ -12,6 +12,7 @@ from rich.progress import Progress
 
 from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
 from bot.desk import Desk
+from bot.model.people import by_page
 from bot.model.subject import of_wave
 from bot.plan.importer import Parsed, parse, template
 from bot.plan.live import RowNote, compare, go_live
@@ -124,6 +125,12 @@ async def _bring_in(settings: Settings, parsed: Parsed, *, dry_run: bool) -> lis
     channels = settings.chat.channels
     if not channels and not dry_run:
         raise SettingsError("chat.channels is not set: in which channel should the wave run?")
+    alone = [row.site for row in parsed.sites if by_page(row.contact.user)]
+    if alone and not settings.page.on:
+        raise SettingsError(
+            f"{len(alone)} contacts have no chat account ({alone[0]} is the first), and there are "
+            "no pages for them: set page.base_url and page.secret."
+        )
     async with store_of(settings) as store:
         desk = desk_of(settings, store)
         if dry_run:

@@ -160,8 +160,9 @@ class Desk:
         decision = kind.decide(state, fact, context)
         if decision is None or (decision.answer == "unknown" and isinstance(fact, Registered)):
             return None
-        if self.surroundings.private and isinstance(decision.after, Visit):
-            turned = mirrored(fact, decision.after, decision.answer, decision.messages, context)
+        talk, after = self.surroundings.talk, decision.after
+        if isinstance(after, Visit) and not talk.plain(after):
+            turned = mirrored(fact, after, decision.answer, decision.messages, context, talk)
             decision = replace(decision, messages=turned)
         before, had = kind.deadlines(state, context), kind.tally(state)
         if state is not None and decision.after is state:

@@ -1,51 +1,113 @@
-"""Private mode: a visit's thread lies in a private conversation, with a copy for the team.
+"""Where the words of a visit go: its thread, a private conversation, the contact's page.
 
-The model says everything in the site's thread. Here its messages are turned to the contact's own
-conversation, and a copy of each goes to the mirror thread in the wave's channel; so does what the
-contact writes and presses there. Links of calls lead to the mirror, which the team can open.
+The model says everything in the site's thread. Here its messages are turned to where the contact
+is. In private mode that is their own conversation; for a contact without a chat account it is
+their page; then a copy of each goes to the mirror thread in the wave's channel, and so does what
+the contact writes and presses. Links of calls lead to the mirror, which the team can open. Where
+there are pages, a contact with a chat account has both.
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from msgspec.structs import replace
 
+from bot.desk.letters import letter, mailed, only_by_mail
 from bot.model.context import Context
 from bot.model.fact import AnyFact, Pressed, Said
 from bot.model.message import BOARD, Message
-from bot.model.people import person_key, text_key
+from bot.model.people import BY_PAGE, by_page, person_key, text_key
 from bot.model.visit.state import Visit
+
+
+@dataclass(frozen=True)
+class Talk:
+    """How contacts are talked to here. ``pages``: there are pages, besides the chat."""
+
+    private: bool = False
+    pages: bool = False
+
+    def apart(self, visit: Visit) -> bool:
+        """Whether the conversation lies where the team does not see it."""
+        return self.private or by_page(visit.contact.user)
+
+    def plain(self, visit: Visit) -> bool:
+        """Whether all is said in the site's thread and nowhere else."""
+        return not self.pages and not self.apart(visit)
 
 
 def thread_of(visit: Visit, *, private: bool) -> str:
     """The contact is part of a private thread's name: a new contact never gets the old one's."""
+    if by_page(visit.contact.user):
+        return page_thread(visit)
     return f"private:{visit.id}:{visit.contact.user}" if private else f"site:{visit.id}"
 
 
+def page_thread(visit: Visit) -> str:
+    return f"page:{visit.id}"
+
+
+def from_page(fact: AnyFact) -> bool:
+    """Whether a fact came by the page: its id says so."""
+    return fact.id.startswith(BY_PAGE)
+
+
 def mirrored(
-    fact: AnyFact, visit: Visit, answer: str, messages: tuple[Message, ...], context: Context
+    fact: AnyFact,
+    visit: Visit,
+    answer: str,
+    messages: tuple[Message, ...],
+    context: Context,
+    talk: Talk,
 ) -> tuple[Message, ...]:
-    """The messages of a decision as they leave in private mode."""
-    heard = _heard(fact, visit, answer, context)
-    return (*heard, *(out for message in messages for out in _turned(message, visit)))
+    """The messages of a decision as they leave."""
+    heard = _heard(fact, visit, answer, context, talk)
+    turned = (out for message in messages for out in _turned(message, visit, fact, talk))
+    return (*heard, *turned)
 
 
-def _turned(message: Message, visit: Visit) -> Iterator[Message]:
+def _turned(message: Message, visit: Visit, fact: AnyFact, talk: Talk) -> Iterator[Message]:
     if message.way not in ("chat", "mail"):
         yield message
         return
-    site, mirror = f"@t:w:{visit.wave}/site:{visit.id}", f"@t:w:{visit.wave}/mirror:{visit.id}"
-    args = {name: mirror if value == site else value for name, value in message.args.items()}
-    message = replace(message, args=args)
-    if message.thread != f"site:{visit.id}":
+    if talk.apart(visit):
+        site, mirror = f"@t:w:{visit.wave}/site:{visit.id}", f"@t:w:{visit.wave}/mirror:{visit.id}"
+        args = {name: mirror if value == site else value for name, value in message.args.items()}
+        message = replace(message, args=args)
+    if only_by_mail(message):
+        yield letter(message, visit)
+    elif message.thread != f"site:{visit.id}":
         yield message
-        return
-    yield replace(message, thread=thread_of(visit, private=True))
-    if message.template == "team_says":  # it stands in the mirror, where it was written
-        return
-    yield replace(
+    else:
+        yield from _said(message, visit, fact, talk)
+
+
+def _said(message: Message, visit: Visit, fact: AnyFact, talk: Talk) -> Iterator[Message]:
+    """What is said to the contact, wherever they may be looking."""
+    alone = by_page(visit.contact.user)
+    counts_by_mail = False
+    if alone:
+        for mail in mailed(message, visit, from_page=from_page(fact)):
+            counts_by_mail = mail.id == message.id
+            yield mail
+    else:
+        yield replace(message, thread=thread_of(visit, private=talk.private))
+        if message.root and talk.pages:
+            yield _proof(message, visit, talk)
+    if talk.apart(visit) and message.template != "team_says":  # which stands in the mirror
+        yield _copy(message, f"mirror:{visit.id}")
+    if (alone or talk.pages) and not message.root:
+        mark = "" if alone and not counts_by_mail else "p"
+        yield replace(
+            message, id=message.id + mark, way="page", thread=page_thread(visit), not_after=None
+        )
+
+
+def _copy(message: Message, thread: str) -> Message:
+    return replace(
         message,
         id=f"{message.id}m",
-        thread=f"mirror:{visit.id}",
+        thread=thread,
         buttons=(),
         key="",
         urgency=max(message.urgency, BOARD),
@@ -53,8 +115,22 @@ def _turned(message: Message, visit: Visit) -> Iterator[Message]:
     )
 
 
-def _heard(fact: AnyFact, visit: Visit, answer: str, context: Context) -> Iterator[Message]:
-    """What the contact wrote or pressed, for the team to read."""
+def _proof(root: Message, visit: Visit, talk: Talk) -> Message:
+    """The first thing said: the code on the site's sheet, by which the contact knows us."""
+    return replace(
+        root,
+        id=f"{root.id}c",
+        thread=thread_of(visit, private=talk.private),
+        template="proof",
+        root=False,
+        args={**root.args, "code": f"@t:w:{visit.wave}/proof:{visit.id}"},
+    )
+
+
+def _heard(
+    fact: AnyFact, visit: Visit, answer: str, context: Context, talk: Talk
+) -> Iterator[Message]:
+    """What was written or pressed, for whoever reads it elsewhere."""
     if not visit.thread or answer in ("stale", "not_yours", "repeat"):
         return
     if isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
@@ -63,20 +139,43 @@ def _heard(fact: AnyFact, visit: Visit, answer: str, context: Context) -> Iterat
             if fact.words or fact.files
             else "@x:none"
         )
-        template, told = "mirror_said", words
+        template, told = "said", words
     elif isinstance(fact, Pressed) and not fact.action.startswith("e:"):
-        template, told = "mirror_pressed", f"@x:{_label(fact.action, context)}"
+        template, told = "pressed", f"@x:{_label(fact.action, context)}"
     else:
         return
-    yield Message(
-        id=f"{fact.subject}:{context.version + 1}:0m",
-        thread=f"mirror:{visit.id}",
-        template=template,
+    base = Message(
+        id=f"{fact.subject}:{context.version + 1}:0",
+        thread="",
+        template=f"mirror_{template}",
         args={"who": f"@p:{person_key(fact.actor.user)}:name", "told": told},
         tz=visit.site.tz,
         urgency=BOARD,
         made_at=fact.received_at,
     )
+    if talk.apart(visit):
+        yield replace(base, id=f"{base.id}m", thread=f"mirror:{visit.id}")
+    elif from_page(fact):
+        yield replace(base, id=f"{base.id}m", thread=f"site:{visit.id}")
+    if isinstance(fact, Said) and fact.photo:
+        place = "mirror" if talk.apart(visit) else "site"
+        photo = f"@t:w:{visit.wave}/photo:{fact.photo}"
+        yield replace(
+            base,
+            id=f"{base.id}f",
+            thread=f"{place}:{visit.id}",
+            template="mirror_photo",
+            args={**base.args, "photo": photo},
+        )
+    if talk.pages or by_page(visit.contact.user):
+        yield replace(
+            base,
+            id=f"{base.id}p",
+            way="page",
+            thread=page_thread(visit),
+            template=f"page_{template}",
+            lang=visit.lang,
+        )
 
 
 def _label(action: str, context: Context) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import msgspec
 from msgspec.structs import replace
 
-from bot.desk.mirror import thread_of
+from bot.desk.mirror import Talk, thread_of
 from bot.model.board import Board, board
 from bot.model.context import Context
 from bot.model.fact import AnyFact, Due, Planned, Pressed, Said, Told
@@ -35,17 +35,18 @@ class Surroundings:
         roster: Roster,
         may_open: Callable[[Roster, int], bool] = lambda roster, at: roster.staffed(at),
         private: bool = False,
+        pages: bool = False,
     ) -> None:
         self.book = book
         self.lexicons = lexicons
         self.policy = policy
         self.roster = roster
         self._may_open = may_open
-        self.private = private  # contacts are talked to in private conversations
+        self.talk = Talk(private, pages)
 
     def thread_of(self, visit: Visit) -> str:
         """The outbox's name of the thread in which a visit talks to its contact."""
-        return thread_of(visit, private=self.private)
+        return thread_of(visit, private=self.talk.private)
 
     async def context(self, store: Store, fact: AnyFact, loaded: Loaded) -> Context:
         subject = fact.subject

@@ -4,7 +4,7 @@ from typing import Any
 
 import msgspec
 
-from bot.desk.mirror import thread_of
+from bot.desk.mirror import page_thread, thread_of
 from bot.model.decision import Decision
 from bot.model.event import Event
 from bot.model.fact import AnyFact, Delivered, Due, Registered, Undeliverable
@@ -90,7 +90,8 @@ def _silence(decision: Decision[Any]) -> tuple[str, ...]:
     visit = decision.after
     if not any(isinstance(event, Stopped) for event in decision.events):
         return ()
-    return (thread_of(visit, private=False), thread_of(visit, private=True))
+    both = (thread_of(visit, private=False), thread_of(visit, private=True))
+    return tuple(dict.fromkeys((*both, page_thread(visit))))
 
 
 def _settles(fact: AnyFact) -> tuple[Settle, ...]:

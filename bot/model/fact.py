@@ -56,6 +56,7 @@ class Said(Fact, frozen=True, kw_only=True, tag="said"):
     media: Media = ""
     before: str = ""  # of an edit: the words as they were, where the platform says so
     about: str = ""  # of a reaction: the stamp of the message it was put on
+    photo: str = ""  # under which key a photo from the page lies, among the personal data
 
 
 class Deleted(Fact, frozen=True, kw_only=True, tag="deleted"):

@@ -4,7 +4,7 @@ from typing import Literal
 
 import msgspec
 
-Way = Literal["chat", "mail", "fact", "index"]
+Way = Literal["chat", "page", "mail", "fact", "index"]
 
 #: Order in which the sender picks: a smaller number goes first.
 ESCALATION, ANSWER, NUDGE, BOARD = 0, 1, 2, 3
@@ -23,8 +23,9 @@ class Message(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults
 
     ``thread`` is the place and the unit of order: ``site:SITE`` (the visit's thread),
     ``esc:SITE`` or ``esc:WAVE`` (a call's thread in the escalation channel), ``wave``
-    (root of the wave's channel), ``user:USER`` (direct message), ``mail:ADDRESS``; for the
-    ways ``fact`` and ``index`` it is ``relay``.
+    (root of the wave's channel), ``user:USER`` (direct message), ``mail:ADDRESS``,
+    ``page:SITE`` (the contact's page, by the way ``page``); for the ways ``fact`` and ``index``
+    it is ``relay``.
 
     ``args`` values are text, or references the sender resolves: ``@p:PERSON:FIELD`` is
     personal data. Instants are given as decimal milliseconds; the template says how they

@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from bot.model import serial
+from bot.model.people import page_user
 from bot.plan import checks, zones
-from bot.plan.columns import BY_KEY, COLUMNS, REQUIRED, SITE
+from bot.plan.columns import BY_KEY, COLUMNS, REQUIRED, SITE, Column
 from bot.plan.lines import Line
 from bot.plan.problem import Problem, Refused
 from bot.plan.rows import PersonRow, SiteRow, UnitRow
@@ -104,13 +105,16 @@ class Builder:
     def _required(self) -> None:
         line = self.group.lines[0].line
         for column in REQUIRED:
-            said = column.key in self.first or any(
-                column.key in row.refused for row in self.group.lines
-            )
-            if column.scope == SITE and not said:
-                self._problem(
-                    line, column.key, "", "no value is given", f"fill in {column.explain}"
-                )
+            if column.scope == SITE and not self._said(column.key):
+                self._nothing_given(line, column)
+        if not self._said("contact") and not self._said("contact_mail"):
+            self._nothing_given(line, BY_KEY["contact"])
+
+    def _said(self, key: str) -> bool:
+        return key in self.first or any(key in row.refused for row in self.group.lines)
+
+    def _nothing_given(self, line: int, column: Column) -> None:
+        self._problem(line, column.key, "", "no value is given", f"fill in {column.explain}")
 
     def _units(self) -> list[UnitRow]:
         units: list[UnitRow] = []
@@ -165,23 +169,25 @@ class Builder:
 
     def _person(self, who: str) -> PersonRow | None:
         user = self.values.get(who)
+        if user is None and f"{who}_mail" in self.values and who not in self.first:
+            user = page_user(self.group.site, who)
         rest = {
             key: self.values[f"{who}_{key}"]
-            for key in ("lang", "name", "mobile")
+            for key in ("lang", "name", "mobile", "mail")
             if f"{who}_{key}" in self.values
         }
         if user is not None:
             return PersonRow.model_validate({"user": user, **rest})
         if rest and who not in self.first:
             key = f"{who}_{next(iter(rest))}"
-            if not BY_KEY[who].required:
+            if who != "contact":
                 line, text = self.first[key]
                 self._problem(
                     line,
                     key,
                     text,
                     f"is given, but no {who}",
-                    f"fill in the column '{who}' or leave this one empty",
+                    f"fill in the column '{who}' or '{who} mail', or leave this one empty",
                 )
         return None
 

@@ -102,6 +102,14 @@ def phone(value: str) -> str:
     return value
 
 
+def mail(value: str) -> str:
+    """A mail address, of the plain form of RFC 5321."""
+    name, _, host = text(value).rpartition("@")
+    if not name or "." not in host or re.search(r"[\s<>,;\"()]", value):
+        raise Refused("is no mail address", "write it as name@example.org")
+    return value
+
+
 def undamaged(value: str) -> str:
     """Refuse what a spreadsheet leaves of a long number."""
     if _DAMAGED.fullmatch(value):
@@ -159,6 +167,7 @@ def _network(part: str) -> str:
 CHECKS: dict[str, Callable[[str], object]] = {
     "wave": slug, "site": slug, "tz": zones.zone,
     "contact": user, "contact_lang": language, "contact_mobile": phone,
+    "contact_mail": mail, "deputy_mail": mail,
     "deputy": user, "deputy_lang": language, "deputy_mobile": phone,
     "phone": phone, "carrier_fault_line": phone, "networks": networks, "depends": each,
     "circuit": undamaged, "start": zones.wall,

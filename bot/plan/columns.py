@@ -1,7 +1,7 @@
 """The columns of a site list: their names, what they hold, and how a header line is matched."""
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
 from bot.plan.problem import Problem
@@ -58,9 +58,9 @@ COLUMNS: tuple[Column, ...] = (
     Column(
         "contact",
         "contact",
-        "chat user id of the person on site (U or W, then letters and digits)",
+        "chat user id of the person on site (U or W, then letters and digits); who has none "
+        "needs a contact mail, and answers on a page",
         "U0101",
-        required=True,
         also=("site contact", "contact user", "contact user id", "contact id"),
     ),
     Column("contact_name", "contact name", "what to call the contact", "Ada Brightwell"),
@@ -78,6 +78,13 @@ COLUMNS: tuple[Column, ...] = (
         "07700 900101",
         exact=True,
         also=("contact phone", "mobile"),
+    ),
+    Column(
+        "contact_mail",
+        "contact mail",
+        "the contact's mail address: the private link of their page goes there",
+        "ada.brightwell@example.org",
+        also=("contact email", "contact e-mail", "mail"),
     ),
     Column(
         "deputy",
@@ -101,6 +108,13 @@ COLUMNS: tuple[Column, ...] = (
         "07700 900201",
         exact=True,
         also=("deputy phone",),
+    ),
+    Column(
+        "deputy_mail",
+        "deputy mail",
+        "the deputy's mail address",
+        "bran.okoro@example.org",
+        also=("deputy email", "deputy e-mail"),
     ),
     Column(
         "phone",
@@ -288,7 +302,7 @@ def understand(line: int, cells: Sequence[str]) -> Header:
         else:
             seen[column.key] = cell
             header.places[index] = column
-    for column in REQUIRED:
+    for column in (*REQUIRED, *_no_contact(seen)):
         if column.key not in seen:
             header.missing = True
             header.problems.append(
@@ -301,6 +315,11 @@ def understand(line: int, cells: Sequence[str]) -> Header:
                 )
             )
     return header
+
+
+def _no_contact(seen: Collection[str]) -> tuple[Column, ...]:
+    """A list needs one of the two ways to the people on site."""
+    return () if {"contact", "contact_mail"} & set(seen) else (BY_KEY["contact"],)
 
 
 def _unknown(line: int, heading: str) -> Problem:

@@ -6,10 +6,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from bot.model.people import by_page
 from bot.plan.columns import COLUMNS
 from bot.plan.rows import PersonRow, SiteRow, UnitRow
 
 TITLES = tuple(column.title for column in COLUMNS)
+
+
+_OF_PERSON = ("name", "lang", "mobile", "mail")
 
 
 def write(
@@ -44,10 +48,11 @@ def cells(site: SiteRow, unit: UnitRow) -> Sequence[str]:
 
 def _person(who: str, person: PersonRow | None) -> dict[str, str]:
     if person is None:
-        return {who: "", f"{who}_name": "", f"{who}_lang": "", f"{who}_mobile": ""}
+        return dict.fromkeys((who, *(f"{who}_{key}" for key in _OF_PERSON)), "")
+    user = "" if by_page(person.user) else person.user
     return {
-        who: person.user, f"{who}_name": person.name,
-        f"{who}_lang": person.lang, f"{who}_mobile": person.mobile,
+        who: user, f"{who}_name": person.name, f"{who}_lang": person.lang,
+        f"{who}_mobile": person.mobile, f"{who}_mail": person.mail,
     }  # fmt: skip
 
 

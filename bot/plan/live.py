@@ -11,7 +11,7 @@ import msgspec
 
 from bot.desk import Desk
 from bot.model.fact import Actor, Planned
-from bot.model.people import person_key
+from bot.model.people import by_page, person_key
 from bot.model.policy import minutes
 from bot.model.subject import of_visit, of_wave
 from bot.model.visit.state import Person, Plan, Site, Unit, Visit
@@ -134,7 +134,10 @@ async def go_live(
 
 
 async def _keep_person(desk: Desk, person: PersonRow) -> None:
-    fields = {"name": person.name or person.user, "mobile": person.mobile}
+    nameless = "" if by_page(person.user) else person.user
+    fields = {"name": person.name or nameless, "mobile": person.mobile}
+    if person.mail:
+        fields["mail"] = person.mail
     await desk.store.person_put(person_key(person.user), fields)
 
 

@@ -8,12 +8,14 @@ class _Row(BaseModel):
 
 
 class PersonRow(_Row):
-    """A contact or deputy. `user` is the chat user id, `lang` a BCP 47 tag."""
+    """A contact or deputy. `user` is the chat user id, or what stands in its place for who has
+    none (bot.model.people.page_user); `lang` a BCP 47 tag."""
 
     user: str
     lang: str = "en"
     name: str = ""
     mobile: str = ""
+    mail: str = ""
 
 
 class UnitRow(_Row):

@@ -5,6 +5,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
 from bot.model.message import Message
+from bot.send import pages
 from bot.send.chat import ChatOut, Posted
 from bot.send.errors import (
     ChannelAway,
@@ -17,6 +18,7 @@ from bot.send.errors import (
     TooLate,
 )
 from bot.send.mail import MailOut
+from bot.send.pages import PageLinks
 from bot.send.ports import OutboxStore, People, Probe
 from bot.speak import render
 from bot.speak.catalogue import Catalogue, CatalogueError
@@ -59,9 +61,11 @@ class Deliver:
         people: People,
         mail: MailOut | None,
         probe: Probe,
+        links: PageLinks | None = None,
     ) -> None:
         self._store, self._chat, self._catalogue = store, chat, catalogue
         self._people, self._mail, self._probe = people, mail, probe
+        self._pages = links
         self._links: dict[tuple[str, str], str] = {}
 
     async def chat(self, job: Job, renew: Renew) -> tuple[Posted, str]:
@@ -150,6 +154,8 @@ class Deliver:
 
     async def link(self, home: str, thread: str) -> str:
         """Web address of a thread's first message; empty when there is none to be had."""
+        if pages.is_ours(thread):
+            return self._pages.found(home, thread) if self._pages else ""
         info = await self._store.thread_info(home, thread)
         if not info.root or not info.channel:
             return ""
@@ -167,9 +173,14 @@ class Deliver:
         if self._mail is None:
             raise PersonAway("no mail server is set")
         to = message.thread.removeprefix("mail:")
+        person = pages.person_of(message)
+        if person is not None:
+            to = pages.address(await self._people(person[0]), person[1])
         try:
             args = await render.resolved(message, self._catalogue, self._people, self.link)
             subject, body = render.plain(message, self._catalogue, args)
+            if person is not None:
+                subject, body = pages.letter(message, self._catalogue, args, body)
         except CatalogueError as error:
             raise MessageRefused(str(error)) from error
         self._probe("post.before")

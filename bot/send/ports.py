@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from bot.model.fact import AnyFact
-from bot.model.message import BOARD
+from bot.model.message import BOARD, Message
 from bot.model.subject import Subject
 from bot.store.commit import Settle
 from bot.store.outbox import Claimed, NotClaimed, Queued, Thread, Unread
@@ -45,6 +45,8 @@ class OutboxStore(Protocol):
     async def extend(self, home: str, thread: str, lease_until: int) -> None: ...
 
     async def settle(self, home: str, settles: tuple[Settle, ...]) -> None: ...
+
+    async def page_put(self, home: str, site: str, message: Message) -> None: ...
 
     async def thread_info(self, home: str, thread: str) -> Thread: ...
 

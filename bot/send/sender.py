@@ -32,6 +32,7 @@ from bot.send.holds import EVERYWHERE, Holds
 from bot.send.leases import ChannelLeases
 from bot.send.mail import MailOut
 from bot.send.pacing import Pacing
+from bot.send.pages import PageLinks
 from bot.send.ports import (
     IndexStore,
     OutboxStore,
@@ -117,6 +118,7 @@ class Sender:
         places: Places,
         people: People,
         mail: MailOut | None = None,
+        links: PageLinks | None = None,
         pacing: Pacing | None = None,
         leases: ChannelLeases | None = None,
         tell: Tell = _nobody,
@@ -132,7 +134,7 @@ class Sender:
             )
         self._store, self._places, self._process = store, places, process
         self._pacing, self._leases = pacing or Pacing(), leases
-        self._deliver = Deliver(store, chat, catalogue, people, mail, probe)
+        self._deliver = Deliver(store, chat, catalogue, people, mail, probe, links)
         self._recorder, self._holds = Recorder(desk), Holds(tell)
         self._relay = Relay(store, index, desk, probe)
         self._tidy = Tidy(store, chat, after=self.settings.tidy_after, process=process)
@@ -267,6 +269,8 @@ class Sender:
         elif (ended := self._ended(one, now)) is not None:
             await self._store.settle(one.home, (ended,))
             self._ended_unsent += 1
+        elif message.way == "page":
+            self._spawn(one, self._put_on_page(one))
         elif self._in_doubt_still(one):
             return
         elif message.way == "mail":
@@ -403,6 +407,16 @@ class Sender:
         if message.way == "chat":
             self._holds.clear(place)
         await self._recorder.delivered(message, posted.channel, posted.stamp, clock())
+        return 1
+
+    async def _put_on_page(self, one: _Ready) -> int:
+        """Let it stand on the contact's page. Twice is once, so it needs no claim.
+
+        It counts as delivered when the page has shown it, and not before (handlers.page).
+        """
+        message = one.queued.message
+        await self._store.page_put(one.home, message.thread.partition(":")[2], message)
+        await self._store.settle(one.home, (_on_page(message),))
         return 1
 
     async def _out(self, one: _Ready, place: str, doubt: bool, clock: Clock) -> Posted:
@@ -549,6 +563,17 @@ def _late(message: Message, now: int) -> bool:
 
 def _dropped(message: Message) -> Settle:
     return Settle(message=message.id, thread=message.thread, state="dropped")
+
+
+def _on_page(message: Message) -> Settle:
+    return Settle(
+        message=message.id,
+        thread=message.thread,
+        state="sent",
+        channel="page",
+        stamp=message.id,
+        root=True,  # there is no message that opens a page, and none that a stop has to spare
+    )
 
 
 def _order(one: tuple[str, Queued]) -> tuple[bool, int, int, str]:

@@ -27,6 +27,7 @@ key                    type    what it holds
 {ix:N}:KIND:VALUE      set     index of 64 shards: serial, thread, user -> subjects
 {homes}                set     homes that exist
 {HOME}:stage:NAME      hash    rows of an import that are not live yet: site -> plan (JSON)
+{HOME}:page:SITE       hash    what stands on a contact's page: message id -> message (JSON)
 {p:ID}                 hash    one person's data, apart from everything else
 {ch:ID}:lease          string  who may send to a channel now; runs out by itself
 {ws}:b:NAME            hash    a rate limit shared by all processes: ``left``, ``at``
@@ -89,6 +90,9 @@ class Home:
 
     def stage(self, name: str) -> bytes:
         return self.tag + b"stage:" + name.encode()
+
+    def page(self, site: str) -> bytes:
+        return self.tag + b"page:" + site.encode()
 
     def threaded(self, thread: str) -> tuple[bytes, bytes, bytes]:
         """Queue, outbox and place of a thread."""

@@ -15,6 +15,7 @@ from bot.store.index import Index
 from bot.store.link import Options
 from bot.store.outbox import Outbox
 from bot.store.pack import commit_call
+from bot.store.pagelog import PageLog
 from bot.store.probe import Probe, nothing
 from bot.store.staging import Staging
 from bot.store.wire import commands
@@ -62,7 +63,7 @@ class JournalLine(msgspec.Struct, frozen=True, gc=False):
         return [bytes(event) for event in _events.decode(self.raw)]
 
 
-class Store(Outbox, Index, Staging):
+class Store(Outbox, Index, PageLog, Staging):
     """Every call raises ``StoreAway`` when the outcome is unknown, ``StoreRefused`` when the
     server answered and will not do it. Nothing is retried here."""
 

@@ -31,7 +31,8 @@ START = st.integers(0, 60 * 24 * 3650).map(
 )
 NETWORKS = st.lists(st.sampled_from(["192.0.2.0/28", "198.51.100.0/24", "2001:db8::/48"]),
                     unique=True)  # fmt: skip
-PERSON = st.builds(PersonRow, user=USER, lang=LANG, name=TEXT, mobile=PHONE)
+MAIL = st.sampled_from(["", "ada.brightwell@example.org", "desk+alder@mail.example.org"])
+PERSON = st.builds(PersonRow, user=USER, lang=LANG, name=TEXT, mobile=PHONE, mail=MAIL)
 
 
 @st.composite

@@ -151,6 +151,9 @@ USUAL: Mapping[str, str] = {
     "open_calls": "1",
     "calls": "Alderbeck Library",
     "steps": "10",
+    "page": "https://desk.example.org/v/hollowmere-1~alderbeck~0~qwertyuiopasdfghjklzxcvbnm",
+    "photo": "https://desk.example.org/v/photo/0123456789abcdef0123~0123456789abcdef0123456789abcdef",
+    "code": "K4T-9XW",
     "said": "it is red",
     "said_before": "",
     "longer": str(20 * MINUTES),
@@ -183,6 +186,7 @@ PLAIN_NAMES: Mapping[str, str] = {
     "who": "Ines",
     "serial": "X1",
     "link": "X1",
+    "page": "X1",
 }
 
 

@@ -22,6 +22,7 @@ BUILT = {
     HOME.outbox("THREAD"),
     HOME.thread("THREAD"),
     HOME.stage("NAME"),
+    HOME.page("SITE"),
     HOME.ready,
     HOME.later,
     HOME.busy,
@@ -51,12 +52,12 @@ def test_the_table_lists_what_is_built() -> None:
 
 
 def test_no_two_builders_make_the_same_key() -> None:
-    assert len(BUILT) == 24
+    assert len(BUILT) == 25
 
 
 def test_everything_of_a_home_lies_in_one_slot() -> None:
     homes = {key for key in BUILT if key.startswith(b"{HOME}")}
-    assert len(homes) == 17
+    assert len(homes) == 18
     assert {key[key.index(b"{") + 1 : key.index(b"}")] for key in homes} == {b"HOME"}
 
 

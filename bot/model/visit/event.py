@@ -5,6 +5,7 @@ import msgspec
 from bot.model.calls import event as calls
 from bot.model.event import Event
 from bot.model.visit import ready_events as ready
+from bot.model.visit.page_events import PageEvent
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
 
 
@@ -489,6 +490,7 @@ AnyEvent = (
     | AccountRenamed
     | calls.CallEvent
     | ready.ReadyEvent
+    | PageEvent
     | VisitEnded
     | NotDelivered
     | MessageArrived

@@ -10,6 +10,7 @@ from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import event as e
+from bot.model.visit import page_events
 from bot.model.visit.state import (
     DangerAsk,
     Given,
@@ -40,6 +41,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return _planned(visit, event, at)
     if visit is None:
         raise LookupError(f"{type(event).__name__} on a visit that was never planned")
+    if isinstance(event, page_events.PageEvent):
+        return page_events.apply(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -74,6 +77,7 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         speaker=visit.speaker,
         replied=visit.replied,
         helped=_ended(visit.helped, at),
+        page=visit.page,
     )
 
 

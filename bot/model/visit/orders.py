@@ -4,6 +4,7 @@ from bot.model.calls.press import press, third_party
 from bot.model.calls.state import Call
 from bot.model.fact import Ordered
 from bot.model.policy import minutes
+from bot.model.visit import page
 from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
 from bot.model.visit.catching_up import catch_up_staff
@@ -22,6 +23,7 @@ ORDERS = (
     "take_over",
     "hand_back",
     "catch_up",
+    *page.ORDERS,
 )
 
 
@@ -52,6 +54,8 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             hand_back(turn, actor)
         case "catch_up":
             catch_up_staff(turn, actor.user)
+        case "revoke_page" | "send_page":
+            page.ordered(turn, fact)
         case _:
             turn.answer = "unknown"
 

@@ -6,6 +6,7 @@ import msgspec
 
 from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
+from bot.model.visit.page_events import Page
 
 SCHEMA = 1
 
@@ -217,6 +218,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     strangers: tuple[str, ...] = ()  # users who were told that they are not asked here
     pointed: tuple[str, ...] = ()  # USER/DAY who was told where the answers are
     unread: int = 0  # messages without words in a row
+    page: Page = Page()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

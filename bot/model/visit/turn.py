@@ -11,6 +11,7 @@ from bot.model.context import Context
 from bot.model.decision import Decision
 from bot.model.fact import AnyFact, Pressed, Said, Told
 from bot.model.message import ANSWER, ESCALATION, Button, Message
+from bot.model.people import mail_thread
 from bot.model.policy import minutes
 from bot.model.subject import Subject, of_wave
 from bot.model.visit.card import card
@@ -233,6 +234,17 @@ class Turn:
             template=template,
             urgency=ESCALATION,
             args=card(self.visit, call, self.context, self.at),
+        )
+
+    def mail_person(self, person: Person, template: str, **args: str | int) -> None:
+        """Write to one person of the site by mail."""
+        lang = self.visit.lang_of(person)
+        self._send(
+            way="mail",
+            thread=mail_thread(person.key),
+            template=template,
+            lang=lang,
+            args=self._args(lang, args),
         )
 
     def tell(self, target: Subject, what: str, **args: str) -> None:
