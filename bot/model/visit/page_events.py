@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from bot.model.visit.state import Visit
 
 
-class Page(msgspec.Struct, frozen=True):
+class Page(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     """``generation``: links of an older one open nothing any more."""
 
     generation: int = 0
