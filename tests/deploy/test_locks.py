@@ -5,6 +5,7 @@ The form is pip's hash-checking mode, https://pip.pypa.io/en/stable/topics/secur
 
 import re
 import tomllib
+from importlib import metadata
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +71,24 @@ def test_every_line_is_an_exact_version_with_hashes(name: str) -> None:
 def test_the_test_libraries_come_on_top_of_the_same_versions() -> None:
     base, dev = lock("base"), lock("dev")
     assert base.items() <= dev.items()
+
+
+def test_what_the_sheets_need_is_locked_at_the_versions_that_are_tested() -> None:
+    """On top of base.lock: what is asked for by name, and whatever that needs in its turn."""
+    plan, dev = lock("plan"), lock("dev")
+    assert plan.items() <= dev.items()
+    needed = [Requirement(text) for text in project()["project"]["optional-dependencies"]["plan"]]
+    assert needed
+    seen: set[str] = set()
+    while needed:
+        requirement = needed.pop()
+        name = canonicalize_name(requirement.name)
+        if name in seen or (requirement.marker and not requirement.marker.evaluate({"extra": ""})):
+            continue
+        seen.add(name)
+        assert requirement.specifier.contains(plan[name])
+        needed += [Requirement(text) for text in metadata.requires(name) or ()]
+    assert plan.keys() == seen
 
 
 @pytest.mark.parametrize("name", ["base", "dev"])

@@ -31,7 +31,7 @@ def checkout(tmp_path: Path) -> Path:
     """A copy of what the script reads, in a folder whose name has a space."""
     top = tmp_path / "a checkout"
     (top / "deploy").mkdir(parents=True)
-    for name in ("setup", "base.lock", "dev.lock"):
+    for name in ("setup", "base.lock", "plan.lock", "dev.lock"):
         shutil.copy(TOP / "deploy" / name, top / "deploy")
     shutil.copy(TOP / "pyproject.toml", top)
     return top
@@ -130,6 +130,17 @@ def test_the_test_libraries_come_on_top_and_serve_for_running_too(checkout: Path
     (checkout / "calls").unlink()
     assert run(checkout).returncode == 0
     assert "install" not in calls(checkout)
+
+
+def test_what_sheets_need_is_brought_by_a_word_of_its_own(checkout: Path) -> None:
+    assert run(checkout, "plan", python3=willing(checkout)).returncode == 0
+    assert "plan.lock" in calls(checkout)
+    assert "dev.lock" not in calls(checkout)
+    (checkout / "calls").unlink()
+    assert run(checkout).returncode == 0  # who has more than is asked for has enough
+    assert "install" not in calls(checkout)
+    assert run(checkout, "dev").returncode == 0
+    assert "dev.lock" in calls(checkout)
 
 
 def test_a_failed_install_is_said_and_not_taken_for_done(checkout: Path) -> None:
