@@ -109,7 +109,7 @@ def kind_line(turn: Turn, kind: str) -> None:
 
 def _kind_words(turn: Turn) -> str:
     """What fits a greeting or a joke: before, in the middle, and after."""
-    if turn.visit.state == "done":
+    if turn.visit.state in ("done", "watched"):
         return "all_done"
     return "hello_agreed" if turn.visit.state == "agreed" else "kind_line"
 

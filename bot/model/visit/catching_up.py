@@ -15,7 +15,8 @@ def catch_up(turn: Turn) -> None:
     """In the visit's thread, with the buttons of what is asked."""
     question = turn.visit.question
     if turn.visit.state != "running":
-        turn.say("where_before" if turn.visit.live else "where_done", key="prompt", **_lines(turn))
+        over = turn.visit.state == "watched" or not turn.visit.live
+        turn.say("where_done" if over else "where_before", key="prompt", **_lines(turn))
     elif question is not None:
         again = turn.visit.replied == PROGRESS
         prompt(turn, question, question.nudge if again else PROGRESS, **_lines(turn))

@@ -16,6 +16,7 @@ from bot.model.visit.steps import all_registered, current, steps
 from bot.model.visit.timing import deadlines
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begin, enter, finish, wave_resumed
+from bot.model.visit.watching import soak_over
 
 
 def due(turn: Turn, fact: Due) -> None:
@@ -201,4 +202,5 @@ _RULES = {
     "window": _window,
     "unpause": more_time.pause_over,
     "helper": takeover.overdue,
+    "soak": soak_over,
 }

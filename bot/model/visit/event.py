@@ -4,6 +4,7 @@ import msgspec
 
 from bot.model.calls import event as calls
 from bot.model.event import Event
+from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
 from bot.model.visit.page_events import PageEvent
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
@@ -489,6 +490,7 @@ AnyEvent = (
     | AccountSet
     | AccountRenamed
     | calls.CallEvent
+    | course.CourseEvent
     | ready.ReadyEvent
     | PageEvent
     | VisitEnded

@@ -10,7 +10,7 @@ from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import event as e
-from bot.model.visit import page_events
+from bot.model.visit import course_events, page_events
 from bot.model.visit.state import (
     DangerAsk,
     Given,
@@ -43,6 +43,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         raise LookupError(f"{type(event).__name__} on a visit that was never planned")
     if isinstance(event, page_events.PageEvent):
         return page_events.apply(visit, event, at)
+    if isinstance(event, course_events.CourseEvent):
+        return course_events.apply(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -285,7 +287,13 @@ def _online(v: Visit, event: e.UnitOnline, at: int) -> Visit:
         first = at if unit.registered_at is None else unit.registered_at
         flaps = unit.flaps + (unit.lost_at is not None)
         return replace(
-            unit, state="online", registered_at=first, lost_at=None, watched_until=None, flaps=flaps
+            unit,
+            state="online",
+            registered_at=first,
+            lost_at=None,
+            watched_until=None,
+            flaps=flaps,
+            back_at=unit.back_at if unit.registered_at is None else at,
         )
 
     return _with_unit(v, event.serial, change)

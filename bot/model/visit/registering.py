@@ -9,6 +9,7 @@ from bot.model.serial import normal
 from bot.model.subject import ASIDE
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.finished import there_since
 from bot.model.visit.progress import progressed
 from bot.model.visit.state import Unit, Visit
 from bot.model.visit.steps import (
@@ -21,6 +22,7 @@ from bot.model.visit.steps import (
 from bot.model.visit.takeover import registered_meanwhile
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begun, enter
+from bot.model.visit.watching import done_or_watched
 
 
 def registered(turn: Turn, fact: Registered) -> None:
@@ -96,7 +98,7 @@ def _thank(turn: Turn, unit: Unit) -> None:
                 turn.post_call(call, "call_unit_registered", serial=unit.serial)
         registered_meanwhile(turn, unit.serial)
         return
-    if visit.state in ("done", "held"):
+    if visit.state in ("done", "held", "watched"):
         return
     if visit.state == "rebook":
         _after_all(turn)
@@ -128,7 +130,7 @@ def _after_all(turn: Turn) -> None:
     """It was to be another evening, and was done all the same."""
     turn.say("online_thanks")
     if all_registered(turn.visit):
-        turn.emit(e.VisitEnded(signed=False))
+        done_or_watched(turn, signed=False)
 
 
 def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:
@@ -161,7 +163,7 @@ def _soaking(turn: Turn, unit: Unit) -> bool:
     soak = turn.context.book.limits.soak
     if soak is None or turn.context.book.limits.heartbeat is None:
         return False
-    return turn.at <= (unit.registered_at or 0) + minutes(soak)
+    return turn.at <= there_since(unit) + minutes(soak)
 
 
 def went_silent(turn: Turn, unit: Unit) -> None:

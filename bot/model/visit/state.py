@@ -16,6 +16,7 @@ VisitState = Literal[
     "invited",  # asked for the time
     "agreed",  # the contact said yes
     "running",  # the evening has begun
+    "watched",  # nobody is asked any more; units and soak are watched, then it is done
     "done",
     "rebook",  # needs another evening
 ]
@@ -44,6 +45,7 @@ class Unit(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     alive_at: int | None = None  # last sign of life after it was online, if it gives any
     flaps: int = 0  # how often it came back after it was lost
     progress: str = ""  # its last progress report (RFC 8572)
+    back_at: int | None = None  # when it last came back after it was lost
 
     @property
     def online(self) -> bool:

@@ -74,7 +74,7 @@ def asks_for(book: Runbook, kind: AskKind) -> bool:
 
 def interrupted(visit: Visit, book: Runbook) -> bool:
     """Whether the visit has reached a stage that interrupts the site's service."""
-    if visit.state not in ("running", "done"):
+    if visit.state not in ("running", "watched", "done"):
         return False
     walk = steps(book, visit)[: visit.step + 1]
     return any(step.stage.interrupts_service for step in walk)

@@ -2,8 +2,10 @@
 
 from bot.model.policy import Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
+from bot.model.visit.finished import there_since
 from bot.model.visit.state import Question, Visit
 from bot.model.visit.steps import asks_for, tidying
+from bot.model.visit.watching import deadlines as watching
 
 #: With less than this to the start, an invitation goes out whatever the hour.
 _URGENT = minutes(15)
@@ -18,7 +20,11 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         if unit.watched_until is not None:
             due[f"watch:{number}"] = unit.watched_until
     due |= _signs(visit, book)
-    if visit.state == "running" and visit.link_down_at is not None and not visit.link_late:
+    if (
+        visit.state in ("running", "watched")
+        and visit.link_down_at is not None
+        and not visit.link_late
+    ):
         due["link"] = visit.link_down_at + minutes(book.limits.link_down)
     if visit.danger_ask is not None and visit.stopped_at is None:
         due["danger_ask"] = visit.danger_ask.at + DANGER_WINDOW
@@ -29,6 +35,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     if visit.waits_hold:
         due["held"] = (visit.waits_since or 0) + policy.held_reminder
         return due
+    if visit.state == "watched":
+        return due | watching(visit, book)
     return due | _start(visit, book, policy) | _over(visit, book) | _question(visit, policy)
 
 
@@ -42,7 +50,7 @@ def _signs(visit: Visit, book: Runbook) -> dict[str, int]:
         if unit.online and unit.alive_at is not None:
             heard = max(unit.alive_at, visit.counted_until or 0)  # while we were away: no silence
             at = heard + minutes(silent)
-            if at <= (unit.registered_at or 0) + minutes(soak):
+            if at <= there_since(unit) + minutes(soak):
                 found[f"alive:{number}"] = at
     return found
 

@@ -15,6 +15,7 @@ from bot.model.visit.steps import (
     steps,
 )
 from bot.model.visit.turn import Turn
+from bot.model.visit.watching import done_or_watched
 
 #: What a call says was seen when a unit would go on without its version being known.
 UNKNOWN_VERSION = "@x:held_unknown"
@@ -152,8 +153,9 @@ def begun(turn: Turn) -> None:
 
 
 def finish(turn: Turn, *, signed: bool = True) -> None:
-    turn.emit(e.VisitEnded(signed))
-    turn.say("goodbye")
+    """The walk is over; done is the visit when its soak is over too."""
+    done = done_or_watched(turn, signed=signed)
+    turn.say("goodbye" if done else "goodbye_watched")
 
 
 def load_again(turn: Turn, serial: str) -> None:
