@@ -9,8 +9,8 @@ from msgspec.structs import replace
 from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
-from bot.model.visit import event as e
 from bot.model.visit import course_events, page_events
+from bot.model.visit import event as e
 from bot.model.visit.state import (
     DangerAsk,
     Given,
