@@ -10,6 +10,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from bot.model.phrases import Phrases
+from bot.model.runbook_ready import ReadySection
 from bot.model.runbook_stage import (
     DEFAULT_ROUTES,
     NORMAL_BAND,
@@ -127,6 +128,9 @@ class Runbook(Part):
     not_arrived: dict[str, tuple[str, ...]] = Field(
         default_factory=dict,
         description="per language: phrases that say, before the evening, that no unit has come",
+    )
+    ready: ReadySection | None = Field(
+        default=None, description="what must be settled at a site before its evening begins"
     )
 
     @model_validator(mode="after")

@@ -28,12 +28,12 @@ TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
-    r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*"
+    r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
     r"(wave_is|hold|away|tried|sign|asked|severity|cause|held_(model|attended|version|unknown)"
-    r"|stage|try|reason|keep|throw|at|now)(_.*)?|not_known|nobody|none|nothing|no_unit"
+    r"|stage|try|reason|keep|throw|at|now|gap|owner)(_.*)?|not_known|nobody|none|nothing|no_unit"
     r"|nothing_seen|seen_taken_over"
 )
 
@@ -160,6 +160,8 @@ USUAL: Mapping[str, str] = {
     "other": "Ambermere Library",
     **{f"site{n}": f"{name} Library" for n, name in enumerate(("Alder", "Amber", "Bex"), 1)},
     **{f"serial{n}": f"HML-4F7K2{n}" for n in (1, 2, 3)},
+    **{f"gap{n}": "" for n in range(2, 9)},
+    "due": _START,
 }
 #: Arguments that are other texts.
 _TEXTS: Mapping[str, str] = {
@@ -178,6 +180,8 @@ _TEXTS: Mapping[str, str] = {
     "state": "wave_is_open",
     "why": "away_store",
     "operator": "not_known",
+    "gap1": "gap_line",
+    "owner": "owner_carrier",
 }
 #: Names that people of the trade and the contacts bring: words without weight for the grade.
 PLAIN_NAMES: Mapping[str, str] = {
@@ -272,6 +276,11 @@ _OWN: Mapping[str, AskKind] = {
     "serial_type": "serial",
     "serial_again": "serial",
     "serial_other": "serial",
+    "ready_carton": "choice",
+    "ready_label": "serial",
+    "ready_label_again": "serial",
+    "ready_contact": "choice",
+    "ready_number": "callback",
 }
 #: Buttons that are made on the spot (bot/model/visit/more_time.py, answers.py).
 _MADE: Mapping[str, tuple[str, ...]] = {
@@ -280,6 +289,7 @@ _MADE: Mapping[str, tuple[str, ...]] = {
     "refused_again": ("b_more10", "b_help", "b_other_evening"),
     "no_more_time": ("b_help", "b_other_evening"),
     "paused": ("b_unpause",),
+    "ready_deputy": ("b_deputy_yes", "b_deputy_no"),
     "how_long": ("b_more10", "b_more20", "b_other_evening"),
     "ask_minutes": ("b_more10", "b_more20", "b_other_evening"),
 }
@@ -369,6 +379,8 @@ def _team_buttons(key: str) -> Iterator[Button]:
         yield from taken_buttons(_CALL)
     elif key in _KEPT:
         yield from (Button("", label) for label in _KEPT[key])
+    elif key in ("readiness_line", "readiness_stops"):
+        yield from (Button("", label) for label in ("b_ready_go", "b_ready_date"))
     elif "call_cleared_" in key:
         yield Button("", "b_close")
     elif key in ("call_why", "wave_call_why"):

@@ -10,6 +10,7 @@ from bot.model.runbook import AskKind, Cause
 from bot.model.serial import normal
 from bot.model.versions import at_least, cut_short
 from bot.model.visit import event as e
+from bot.model.visit import ready_asks
 from bot.model.visit.asks import ask_own, put
 from bot.model.visit.lights import saw, watch
 from bot.model.visit.state import Question
@@ -20,6 +21,9 @@ from bot.model.visit.walk import begun, close_question, go_on
 
 def answered(turn: Turn, question: Question, value: str) -> None:
     """The contact answered the open question with ``value``."""
+    if ready_asks.is_ours(question):
+        ready_asks.answered(turn, question, value)
+        return
     if question.ask in _OWN:
         _OWN[question.ask](turn, question, value)
         return
@@ -33,6 +37,7 @@ def _consent(turn: Turn, question: Question, value: str) -> None:
     if value == "yes":
         close_question(turn, value)
         turn.emit(e.StateSet("agreed"))
+        ready_asks.opened(turn)
         turn.say("agreed", start=turn.visit.start)
         return
     close_question(turn, value, done=False)
@@ -217,6 +222,9 @@ def callback_given(turn: Turn, question: Question, text: str, *, timed: bool) ->
 
     ``text`` names the words among the personal data: ``PERSON:FIELD``.
     """
+    if ready_asks.is_ours(question):
+        ready_asks.number_given(turn, text)
+        return
     if question.ask == "callback_time":
         turn.emit(e.CallbackAgreed(turn.visit.callback, text))
     else:
@@ -231,6 +239,9 @@ def callback_given(turn: Turn, question: Question, text: str, *, timed: bool) ->
 
 def callback_refused(turn: Turn) -> None:
     """No number: nothing starts, and a person finds another way."""
+    if ready_asks.is_ours(turn.visit.question):
+        ready_asks.number_refused(turn)
+        return
     close_question(turn, "no number", done=False)
     raise_and_say(turn, "no_signal", "callback_none")
 

@@ -15,6 +15,8 @@ from bot.model.visit.turn import Turn
 #: Our own asks, which are of no runbook: answers of kind choice, by id.
 OWN_ANSWERS: dict[str, tuple[str, ...]] = {
     "over": ("go_on", "stop_tonight"),
+    "ready_carton": ("carton_fine", "carton_damaged", "carton_not_here"),
+    "ready_contact": ("contact_yes", "contact_number", "contact_no"),
 }
 #: Answers to each kind of ask that has buttons of its own, with the style of the first.
 _ANSWERS: dict[AskKind, tuple[str, ...]] = {
@@ -27,7 +29,7 @@ _ANSWERS: dict[AskKind, tuple[str, ...]] = {
     "callback": (),
 }
 #: Our own asks that want words, although their kind has buttons.
-TYPED = frozenset({"serial_type", "serial_again", "serial_other"})
+TYPED = frozenset({"serial_type", "serial_again", "serial_other", "ready_label_again"})
 
 
 def ask_runbook(turn: Turn, stage: Stage, ask: Ask, *, text: str = "", window: int = 0) -> None:
@@ -71,8 +73,9 @@ def put(
     checkpoint: int,
     window: int,
     answers: tuple[str, ...] = (),
+    unit: str = "",
 ) -> None:
-    """Make this the open question and say it."""
+    """Make this the open question and say it; ``unit`` where it is not that of the step."""
     step = current(turn.visit, turn.context.book)
     question = Question(
         id=turn.next_id("q"),
@@ -85,7 +88,7 @@ def put(
         made_at=turn.at,
         checkpoint=checkpoint,
         window=window,
-        unit=step.unit,
+        unit=unit or step.unit,
         answers=answers,
     )
     message = turn.say(

@@ -6,7 +6,7 @@ from bot.model.message import NUDGE
 from bot.model.policy import minutes
 from bot.model.runbook import Cause
 from bot.model.visit import event as e
-from bot.model.visit import more_time, takeover
+from bot.model.visit import more_time, ready_asks, ready_gate, takeover
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
@@ -153,6 +153,9 @@ def _window(turn: Turn) -> None:
     question = turn.visit.question
     if question is None:
         return
+    if ready_asks.is_ours(question):
+        ready_asks.unanswered(turn, question)
+        return
     step = current(turn.visit, turn.context.book)
     last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit))
     if last and not step.unit and all_registered(turn.visit):
@@ -203,4 +206,8 @@ _RULES = {
     "unpause": more_time.pause_over,
     "helper": takeover.overdue,
     "soak": soak_over,
+    "ready_ask": ready_asks.ask_due,
+    "ready_deputy": ready_asks.deputy_due,
+    "ready_team": ready_gate.team_due,
+    "ready_put_off": ready_gate.put_off_due,
 }

@@ -9,8 +9,9 @@ from msgspec.structs import replace
 from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
-from bot.model.visit import course_events, page_events
+from bot.model.visit import course_events, page_events, ready_events
 from bot.model.visit import event as e
+from bot.model.visit.ready import Ready, carried
 from bot.model.visit.state import (
     DangerAsk,
     Given,
@@ -45,6 +46,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return page_events.apply(visit, event, at)
     if isinstance(event, course_events.CourseEvent):
         return course_events.apply(visit, event, at)
+    if isinstance(event, ready_events.ReadyEvent):
+        return ready_events.apply(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -61,6 +64,11 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         end=plan.end,
         channel=plan.channel,
         planned_at=at,
+        ready=carried(
+            visit.ready if visit else Ready(),
+            tuple([u.serial for u in plan.units]),
+            bool(plan.site.ready),
+        ),
     )
     if visit is None:
         return fresh
@@ -95,7 +103,12 @@ def _keeping_registrations(new: tuple[Unit, ...], old: tuple[Unit, ...]) -> tupl
 
 def _amended(v: Visit, event: e.PlanAmended, at: int) -> Visit:
     plan = event.plan
-    return replace(v, site=plan.site, contact=plan.contact, deputy=plan.deputy, end=plan.end)
+    ready = v.ready
+    if plan.site.ready:
+        ready = replace(ready, listed=tuple([unit.serial for unit in plan.units]))
+    return replace(
+        v, site=plan.site, contact=plan.contact, deputy=plan.deputy, end=plan.end, ready=ready
+    )
 
 
 def _with_unit(visit: Visit, serial: str, change: Callable[[Unit], Unit]) -> Visit:

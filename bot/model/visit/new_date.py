@@ -7,10 +7,13 @@ import re
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from msgspec.structs import replace
+
 from bot.model.calls.state import Call
 from bot.model.fact import Ordered
 from bot.model.policy import minutes, out_of_quiet
 from bot.model.visit.planning import set_plan
+from bot.model.visit.ready import LASTING, OF_UNITS
 from bot.model.visit.ready_events import DateSet
 from bot.model.visit.state import Plan, Unit, Visit
 from bot.model.visit.steps import asks_for
@@ -97,9 +100,13 @@ def new_date(turn: Turn, start: int, end: int | None = None, *, by: str) -> bool
 
 
 def _as_known(visit: Visit, start: int, end: int | None) -> Plan:
+    """What the list said of the units holds for those it named; of the people it is asked anew."""
+    same = tuple(u.serial for u in visit.units) == visit.ready.listed
+    holds = LASTING if same else LASTING - OF_UNITS
+    site = replace(visit.site, ready=tuple(item for item in visit.site.ready if item in holds))
     units = (Unit(u.serial, u.model, u.version, accepted=u.accepted) for u in visit.units)
     return Plan(
-        site=visit.site,
+        site=site,
         units=tuple(units),  # those that registered stay so, as with any plan
         contact=visit.contact,
         deputy=visit.deputy,

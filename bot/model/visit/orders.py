@@ -9,6 +9,7 @@ from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
 from bot.model.visit.catching_up import catch_up_staff
 from bot.model.visit.new_date import ordered_date
+from bot.model.visit.ready_gate import ordered_item, ordered_start
 from bot.model.visit.safety import restart
 from bot.model.visit.takeover import hand_back, take_over
 from bot.model.visit.turn import Turn
@@ -17,6 +18,8 @@ ORDERS = (
     "restart",
     "rebook",
     "new_date",
+    "ready",
+    "start_anyway",
     "close",
     "third_party",
     "ask",
@@ -40,6 +43,10 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             _rebook(turn, fact)
         case "new_date":
             ordered_date(turn, fact)
+        case "ready":
+            ordered_item(turn, fact)
+        case "start_anyway":
+            ordered_start(turn, fact)
         case "close":
             reason = fact.args.get("reason", "")
             verb = f"close_{reason}" if reason else "close"

@@ -3,7 +3,7 @@
 import re
 
 from bot.model.calls.life import raise_call
-from bot.model.visit import corrections
+from bot.model.visit import corrections, ready_asks
 from bot.model.visit.answers import answered, raise_and_say
 from bot.model.visit.asking import kind_line, reply, told
 from bot.model.visit.listening import Words
@@ -64,7 +64,8 @@ def _not_arrived(turn: Turn, words: Words) -> bool:
     agrees = any(reading.kind == "yes" and not reading.ask for reading in words.readings)
     if invited and agrees and visit.question is not None:
         answered(turn, visit.question, "yes")
-    raise_and_say(turn, "missing_part", "not_arrived")
+    if not ready_asks.not_here(turn):
+        raise_and_say(turn, "missing_part", "not_arrived")
     return True
 
 

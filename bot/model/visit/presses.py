@@ -1,10 +1,10 @@
-"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH`` or ``e:CALL:VERB``."""
+"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB`` or ``r:START:VERB``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
 from bot.model.fact import Pressed
 from bot.model.policy import minutes
-from bot.model.visit import corrections, more_time
+from bot.model.visit import corrections, more_time, ready_gate
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, raise_and_say, rebook
 from bot.model.visit.asks import allowed
@@ -29,6 +29,9 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     name, _, value = rest.partition(":")
     user, role = fact.actor.user, role_of(turn, fact.actor)
     if pressed_about_danger(turn, fact, role):
+        return
+    if kind == "r":
+        ready_gate.pressed(turn, fact, name, value, role)
         return
     if kind == "a" and role in _SITE and corrections.second_presses(turn, user, name, value):
         turn.emit(e.Heard(user, role, "press", fact.action))

@@ -3,6 +3,7 @@
 from bot.model.calls.state import Call
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.ready_asks import closed
 from bot.model.visit.safety import safe_before
 from bot.model.visit.takeover import FORGOTTEN
 from bot.model.visit.turn import Turn
@@ -18,6 +19,7 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
     if reason == "rebook":
         _another_evening(turn)
         return
+    closed(turn, call, reason, by)
     if call.cleared_at is None:
         _accept(turn, call, by)
         _watch(turn, call)

@@ -24,7 +24,7 @@ from msgspec.structs import replace as altered
 
 from bot.model.policy import minutes
 from bot.model.reading import Kind, Reading
-from bot.model.visit import ahead, asking, corrections, languages, more_time
+from bot.model.visit import ahead, asking, corrections, languages, more_time, ready_asks
 from bot.model.visit import event as e
 from bot.model.visit.answering import answer_of
 from bot.model.visit.answers import answered, ask_how_long, callback_refused, raise_and_say
@@ -217,7 +217,10 @@ def _nothing_open(turn: Turn, words: Words) -> None:
 
 
 def _later(turn: Turn, reading: Reading) -> None:
-    if reading.minutes is not None:
+    question = turn.visit.question
+    if question is not None and ready_asks.is_ours(question):
+        ready_asks.later(turn, question)
+    elif reading.minutes is not None:
         more_time.later(turn, turn.at + minutes(reading.minutes))
     elif reading.value:
         more_time.later(turn, meant(turn.at, reading, turn.visit.site.tz))

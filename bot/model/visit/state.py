@@ -7,6 +7,7 @@ import msgspec
 from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
 from bot.model.visit.page_events import Page
+from bot.model.visit.ready import Ready
 
 SCHEMA = 1
 
@@ -69,6 +70,7 @@ class Site(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     access: str = ""
     opening_hours: str = ""
     alarm_hours: str = ""
+    ready: tuple[str, ...] = ()  # what the list says is settled (bot.model.runbook_ready.Item)
 
 
 class Plan(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
@@ -221,6 +223,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     pointed: tuple[str, ...] = ()  # USER/DAY who was told where the answers are
     unread: int = 0  # messages without words in a row
     page: Page = Page()
+    ready: Ready = Ready()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

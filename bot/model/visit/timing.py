@@ -2,6 +2,7 @@
 
 from bot.model.policy import Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
+from bot.model.visit import ready_times
 from bot.model.visit.finished import there_since
 from bot.model.visit.state import Question, Visit
 from bot.model.visit.steps import asks_for, tidying
@@ -30,6 +31,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due["danger_ask"] = visit.danger_ask.at + DANGER_WINDOW
     if visit.helper and visit.helper_due is not None:
         due["helper"] = visit.helper_due
+    if visit.state == "agreed" and book.ready is not None:
+        due |= ready_times.deadlines(visit, book, policy)
     if visit.blocked:
         return due
     if visit.waits_hold:
@@ -99,7 +102,7 @@ def _question(visit: Visit, policy: Policy) -> dict[str, int]:
         if wanted is None:
             wanted = question.asked_at + question.checkpoint + max(0, question.extra)
         due["nudge"] = min(wanted, latest_nudge(question, policy))
-    if question.kind == "consent":  # asked of a person at home: not at night
+    if question.kind == "consent" or visit.state == "agreed":  # asked at home: not at night
         due = {k: out_of_quiet(at, visit.site.tz, policy) for k, at in due.items()}
         if due.get("nudge") == due["window"]:
             del due["nudge"]

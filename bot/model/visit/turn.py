@@ -176,12 +176,20 @@ class Turn:
             args=self._args(lang, {"start": self.visit.start}),
         )
 
-    def say_to(self, person: Person, template: str, **args: str | int) -> None:
+    def say_to(
+        self,
+        person: Person,
+        template: str,
+        *,
+        buttons: tuple[Button, ...] = (),
+        **args: str | int,
+    ) -> None:
         """Say something to one person of the site in a direct message."""
         lang = self.visit.lang_of(person)
         self._send(
             thread=f"user:{person.user}",
             template=template,
+            buttons=buttons,
             lang=lang,
             args=self._args(lang, args),
         )
@@ -199,11 +207,12 @@ class Turn:
             args=card(self.visit, call, self.context, self.at),
         )
 
-    def note(self, template: str, **args: str | int) -> None:
+    def note(self, template: str, *, buttons: tuple[Button, ...] = (), **args: str | int) -> None:
         """One line for the team, in its channel."""
         self._send(
             thread=f"team:{self.visit.id}",
             template=template,
+            buttons=buttons,
             args=self._args("en", {**args, "link": f"@t:w:{self.visit.wave}/site:{self.visit.id}"}),
         )
 

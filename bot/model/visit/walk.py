@@ -5,6 +5,7 @@ from bot.model.policy import minutes
 from bot.model.runbook import Ask
 from bot.model.visit import event as e
 from bot.model.visit.asks import ask_runbook
+from bot.model.visit.ready_gate import may_begin
 from bot.model.visit.steps import (
     Step,
     asks_for,
@@ -130,6 +131,8 @@ def begin(turn: Turn) -> None:
     """The evening of the visit: ask whether the contact is there."""
     if _must_wait(turn):
         wait_for_wave(turn)
+        return
+    if not may_begin(turn):
         return
     book = turn.context.book
     turn.emit(e.StateSet("running"))
