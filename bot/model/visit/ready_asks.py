@@ -189,7 +189,7 @@ def not_here(turn: Turn) -> bool:
     close(turn, "not here yet")
     set_item(turn, "carton", False, _by(turn), "not_here")
     due = turn.visit.start - round(item.days * 24 * 60 * MINUTE)
-    if turn.at + scaled(turn.visit, section.remind) >= due:
+    if turn.at >= due:
         _call(turn, "missing_part", "not_arrived", seen="@x:gap_carton_not_here")
     else:
         turn.say("ready_not_here")

@@ -25,9 +25,12 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     section, ready = book.ready, visit.ready
     if section is None or visit.state != "agreed" or visit.stopped_at is not None:
         return {}
-    if ready.opened_at is None or ready.anyway or not _missing(visit, section):
+    if ready.opened_at is None or ready.anyway:
         return {}
-    due = _told(visit, section, policy)
+    since = _missing_since(visit, section)
+    if since is None:
+        return {}
+    due = _told(visit, section, policy, since)
     if visit.blocked or visit.waits_hold:
         return due
     ask = next_ask(visit, section)
@@ -39,11 +42,15 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     return due
 
 
-def _missing(visit: Visit, section: ReadySection) -> bool:
-    return any(item.id != "oncall" and not settled(visit, item.id, True) for item in section.items)
+def _missing_since(visit: Visit, section: ReadySection) -> int | None:
+    """Since when something has been missing; ``None`` when nothing is."""
+    wanted = [item.id for item in section.items if item.id != "oncall"]
+    words = [visit.ready.word_on(item) for item in wanted if not settled(visit, item, True)]
+    opened = visit.ready.opened_at or 0
+    return min((max(opened, word.at) if word else opened for word in words), default=None)
 
 
-def _told(visit: Visit, section: ReadySection, policy: Policy) -> dict[str, int]:
+def _told(visit: Visit, section: ReadySection, policy: Policy, since: int) -> dict[str, int]:
     """When the team gets the site's line, and when the contact hears that it is put off."""
     ready, tz = visit.ready, visit.site.tz
     opened = ready.opened_at or 0
@@ -54,7 +61,7 @@ def _told(visit: Visit, section: ReadySection, policy: Policy) -> dict[str, int]
         if line < visit.start:
             due["ready_team"] = line
     put_off = put_off_at(visit, section, policy)
-    if put_off > opened:  # agreed too late for that: then the start decides
+    if put_off > since:  # what came up later than that is judged at the start
         due["ready_put_off"] = put_off
     return due
 
