@@ -5,8 +5,9 @@ Minutes are wave-time minutes. A *checkpoint* is when we ask again if we have no
 the question, and the window is never shorter than the checkpoint.
 """
 
-from typing import Annotated, Literal, NamedTuple, Self
+from typing import Annotated, Literal, Self
 
+import msgspec
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 Minutes = Annotated[float, Field(gt=0, le=7 * 24 * 60)]
@@ -155,7 +156,7 @@ class Stage(Part):
         return self
 
 
-class Step(NamedTuple):
+class Step(msgspec.Struct, frozen=True, gc=False):
     """A stage as a visit comes to it."""
 
     stage: Stage
