@@ -73,9 +73,9 @@ def _put_off(turn: Turn, found: tuple[Gap, ...], text: str) -> None:
 
 def _line(turn: Turn, template: str, found: tuple[Gap, ...]) -> None:
     names = ("go", "date")
-    turn.note(
+    turn.offer(
         template,
-        buttons=tuple(Button(f"r:{turn.visit.start}:{n}", f"b_ready_{n}") for n in names),
+        tuple(Button(f"r:{turn.visit.start}:{n}", f"b_ready_{n}") for n in names),
         start=turn.visit.start,
         **_named(found),
     )

@@ -207,8 +207,12 @@ class Turn:
             args=card(self.visit, call, self.context, self.at),
         )
 
-    def note(self, template: str, *, buttons: tuple[Button, ...] = (), **args: str | int) -> None:
+    def note(self, template: str, **args: str | int) -> None:
         """One line for the team, in its channel."""
+        self.offer(template, (), **args)
+
+    def offer(self, template: str, buttons: tuple[Button, ...], **args: str | int) -> None:
+        """One line for the team, with what can be done about it."""
         self._send(
             thread=f"team:{self.visit.id}",
             template=template,
