@@ -12,6 +12,7 @@ import msgspec
 from aiohttp import web
 
 from bot.access import Access
+from bot.code_key import code_key
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
 from bot.fit import people_away
@@ -146,6 +147,7 @@ class Bot:
             may_open=self.parts.may_open or self._may_open,
             private=self.settings.chat.private,
             pages=self.settings.page.on,
+            code_key=code_key(self.settings),
         )
 
     def _may_open(self, roster: Roster, at: int) -> bool:

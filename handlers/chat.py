@@ -96,7 +96,7 @@ class ChatIn:
         self.app.event("reaction_removed")(self._reaction_removed)
         self.app.event("member_joined_channel")(self._joined)
         self.app.event("user_change")(self._user_change)
-        self.app.action(re.compile(r"^[aekvw]:"))(self._press)
+        self.app.action(re.compile(r"^[a-z]:"))(self._press)
         self.app.command(command)(self._command)
         self.app.event(re.compile(".*"))(self._other)
 

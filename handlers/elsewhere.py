@@ -68,6 +68,10 @@ class Elsewhere:
             self._greeted.popitem(last=False)
         await self._tell(written, "no_visit", {})
 
+    async def no_code(self, written: Written, key: str) -> None:
+        """A code that leads nowhere, or too many tries."""
+        await self._tell(written, key, {})
+
     async def which(self, written: Written, found: tuple[Found, ...]) -> None:
         """Ask which visit is meant. Each button says which message is to be brought there."""
         buttons = [

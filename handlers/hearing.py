@@ -11,11 +11,13 @@ from bot.model.danger import Danger
 from bot.model.fact import Deleted, Place, Said
 from bot.model.people import person_key, text_key
 from bot.model.subject import Subject
+from bot.model.visit.state import Visit
 from bot.send.chat import ChatOut
 from bot.speak.catalogue import Catalogue
 from bot.store.errors import StoreError
 from handlers.alarm import Alarm
 from handlers.clock import Now
+from handlers.codes import Codes
 from handlers.elsewhere import Elsewhere
 from handlers.routing import (
     Route,
@@ -47,6 +49,7 @@ class Hearing:
         self._desk, self._now, self._team, self._alarm = desk, now, team, alarm
         self.safety = Safety(desk, chat, catalogue, now)
         self.elsewhere = Elsewhere(desk, chat, catalogue, now, bot_user, team)
+        self.codes = Codes(desk, chat, now)
 
     async def hear(self, written: Written, event: str, *, late: bool = False) -> None:
         """Bring it in. Raises ``StoreError`` or ``SendError``: then it has to come again.
@@ -58,6 +61,8 @@ class Hearing:
             await self._danger(written, event, danger)
             return
         route = await by_words(self._desk, written.channel, written.thread, written.user)
+        if await self._code(written, route):
+            return
         if route.several:
             await self.elsewhere.which(written, route.several)
         elif route.subject is None:
@@ -66,6 +71,26 @@ class Hearing:
             place = await self._place(written, route)
             if await self._bring(written, route.subject, place, late=late) == "elsewhere":
                 await self.elsewhere.point(written, route.subject)
+
+    async def _code(self, written: Written, route: Route) -> bool:
+        """Whether the words are a code by which somebody takes a visit over."""
+        meant = await self.codes.meant(written)
+        if isinstance(meant, Subject):
+            own = meant == route.subject
+            place: Place = "direct" if written.direct else "channel"
+            place = await self._place(written, route) if own else place
+            await self._bring(written, meant, place, late=False)
+            return True
+        if meant is None or (route.visit is not None and meant == "handing_wrong"):
+            return False  # in the thread of a visit it may be a number from a label
+        if route.visit is None or not await self._belongs(written, route.visit):
+            await self.elsewhere.no_code(written, meant)
+            return True
+        return False
+
+    async def _belongs(self, written: Written, visit: Visit) -> bool:
+        actor = self._desk.surroundings.roster.actor(written.user)
+        return visit.person(written.user) is not None or actor.oncall or actor.admin
 
     async def chosen(self, value: str, user: str) -> str:
         """A button that says which visit was meant: the original words go there, as if they had

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 from urllib.parse import quote
 
+from bot.code_key import code_key
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
 from bot.model.runbook import Runbook
@@ -126,5 +127,6 @@ def desk_of(settings: Settings, store: Store) -> Desk:
         roster=settings.roster(),
         private=settings.chat.private,
         pages=settings.page.on,
+        code_key=code_key(settings),
     )
     return Desk(store, surroundings)

@@ -64,6 +64,8 @@ async def _index(store: Store, subject: Subject, visit: Visit) -> None:
     for person in (visit.contact, visit.deputy):
         if person is not None:
             await store.put("user", person.user, subject)
+    if visit.handing.offer is not None:
+        await store.put("code", visit.handing.offer.mark, subject)
     info = await store.thread_info(subject.home, f"site:{visit.id}")
     if info.channel and info.root:
         await store.put("thread", f"{info.channel}:{info.root}", subject)

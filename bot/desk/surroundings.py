@@ -36,6 +36,7 @@ class Surroundings:
         may_open: Callable[[Roster, int], bool] = lambda roster, at: roster.staffed(at),
         private: bool = False,
         pages: bool = False,
+        code_key: bytes = b"",
     ) -> None:
         self.book = book
         self.lexicons = lexicons
@@ -43,6 +44,7 @@ class Surroundings:
         self.roster = roster
         self._may_open = may_open
         self.talk = Talk(private, pages)
+        self.code_key = code_key
 
     def thread_of(self, visit: Visit) -> str:
         """The outbox's name of the thread in which a visit talks to its contact."""
@@ -64,6 +66,7 @@ class Surroundings:
             roster=self.roster,
             version=loaded.version,
             held=loaded.hold % 2 == 1,
+            code_key=self.code_key,
             neighbours=neighbours,
             board=summary,
             may_open=subject.kind == "wave" and self._may_open(self.roster, fact.received_at),

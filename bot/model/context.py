@@ -20,6 +20,7 @@ class Context(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     held: bool = False  # the wave holds new starts
     neighbours: int = 0  # visits of the same wave with an open call
     board: Board | None = None  # where the wave stands; only for decisions about its summary
+    code_key: bytes = b""  # makes the codes by which a visit is passed on; empty: there are none
     may_open: bool = True  # whether somebody who can be woken is on call
 
     def lexicon(self, lang: str) -> Lexicon:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from bot.model.lexicon import Lexicon
 from bot.model.phrases import NUMBER, Found
 from bot.model.reading import Heard, Reading
-from bot.model.words import Part, not_inside, overlap
+from bot.model.words import Part, not_inside, overlap, parts_of
 
 _CLOCK = re.compile(r"(\d{1,2})(?:[:.](\d{2}))?|(\d{2})(\d{2})")
 _MINUTES = re.compile(r"[:.]\d\d$")
@@ -32,6 +32,21 @@ def time_readings(parts: Sequence[Part], heard: Heard, lexicon: Lexicon) -> list
     if len({(reading.minutes, reading.value) for reading in found}) > 1:
         return [Reading(kind="later", confidence=0.5, rule="several_times", ask="ask_minutes")]
     return found[:1]
+
+
+def when_said(text: str, lexicon: Lexicon) -> Reading | None:
+    """The one time that the words name, whatever it is said of: minutes from now or a clock
+    time; ``None`` when they name none, or several."""
+    found = [reading for part in parts_of(text, lexicon) if (reading := _named(part, lexicon))]
+    return found[0] if len({(r.minutes, r.value) for r in found}) == 1 else None
+
+
+def _named(part: Part, lexicon: Lexicon) -> Reading | None:
+    durations = _latest([hit for hit in part.times if hit.meaning.startswith("minutes:")])
+    if durations:
+        return _minutes(durations)
+    clocks = [hit for hit in part.times if hit.meaning.startswith("clock:")]
+    return _clock(clocks, part, lexicon) if clocks else None
 
 
 def _in_clause(part: Part, heard: Heard, lexicon: Lexicon) -> list[Reading]:

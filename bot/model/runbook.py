@@ -10,6 +10,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from bot.model.phrases import Phrases
+from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_ready import ReadySection
 from bot.model.runbook_stage import (
     DEFAULT_ROUTES,
@@ -132,6 +133,7 @@ class Runbook(Part):
     ready: ReadySection | None = Field(
         default=None, description="what must be settled at a site before its evening begins"
     )
+    leaving: Leaving | None = Field(default=None, description="who has to go before the end")
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -279,6 +281,8 @@ def problems(book: Runbook) -> Iterator[str]:
     ):
         if not _worded(phrases):
             yield f"{name}: a phrase has no words"
+    if book.leaving is not None:
+        yield from book.leaving.problems(ids)
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

@@ -50,6 +50,8 @@ Cause = Literal[
     "not_understood",
     "back_out",  # optional in a runbook, as are those below: see DEFAULT_ROUTES
     "damaged",
+    "leaving",
+    "morning",
 ]
 
 #: Flash rates of IEC 60073, in Hz (from memory): slow 0.4 to 0.8, normal 1.4 to 2.8.
@@ -176,4 +178,6 @@ class Route(Part):
 DEFAULT_ROUTES: dict[Cause, Route] = {
     "back_out": Route(first="oncall", severity="major", minutes=10),
     "damaged": Route(first="admin", severity="minor", minutes=30),
+    "leaving": Route(first="oncall", severity="major", minutes=10),
+    "morning": Route(first="oncall", severity="major", minutes=15),
 }

@@ -23,10 +23,12 @@ from bot.model.runbook import (
     Stage,
     problems,
 )
+from bot.model.runbook_leaving import Leaving
 from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
 _PARTS: tuple[type[BaseModel], ...] = (
     Runbook,
+    Leaving,
     Stage,
     Ask,
     Answer,

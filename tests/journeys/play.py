@@ -6,6 +6,7 @@ from typing import Any
 
 from bot.model.board import state_of
 from bot.model.subject import ASIDE, of_visit, of_wave
+from bot.model.visit.code import codes_in
 from bot.model.visit.state import Visit
 from tests.journeys.house import MINUTE, STRANGER, House, Seen
 from tests.journeys.script import TEAM, Script, Step
@@ -70,9 +71,16 @@ class Play:
                 raise ValueError(f"it is {self.house.shown(self.house.clock.now())} by now")
             await self.house.until(self.at)
             self._nothing_left_out(self.at, f"{self.house.shown(self.at)[:5]}")
-        await act(step, *step.given)
+        await act(step, *(self._filled(words) for words in step.given))
         if not seeing:
             await self.house.instant()
+
+    def _filled(self, words: str) -> str:
+        """``{code}`` is the newest code that anybody was given."""
+        if "{code}" not in words:
+            return words
+        found = [code for m in self.house.seen for code in codes_in(m.text)]
+        return words.replace("{code}", found[-1])
 
     # --- what people do --------------------------------------------------------------------
 

@@ -19,6 +19,8 @@ first site: the next time that clock shows it, so midnight and clock changes nee
 ``then`` is the minute of the line above. A line ``on 2026-03-14`` goes on at a later day.
 WHO belongs to the first site, or to another one as in ``contact@bexhollow``.
 
+``{code}`` in somebody's words is the newest code that the desk gave to anybody.
+
 What people do (``contact``, ``deputy``, a ``stranger``, or ``Ines``, ``Joel``, ``Maud``)::
 
     contact says: Yes, that's fine         in the site's thread

@@ -337,7 +337,7 @@ class Walk:
     def button(self, value: str) -> str:
         for message in reversed(self.messages):
             for button in message.buttons:
-                if button.action.split(":", 2)[2] == value and button.action[0] in "av":
+                if button.action.split(":", 2)[2] == value and button.action[0] in "avhm":
                     return button.action
         raise Wrong(f"no button {value} was ever shown")
 

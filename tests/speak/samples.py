@@ -29,6 +29,7 @@ TEAM = re.compile(
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
     r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
+    r"|handover_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
@@ -292,6 +293,10 @@ _MADE: Mapping[str, tuple[str, ...]] = {
     "ready_deputy": ("b_deputy_yes", "b_deputy_no"),
     "how_long": ("b_more10", "b_more20", "b_other_evening"),
     "ask_minutes": ("b_more10", "b_more20", "b_other_evening"),
+    "going_offer": ("b_pass_on", "b_nobody", "b_stay"),
+    "going_offer_at": ("b_pass_on", "b_nobody", "b_stay"),
+    "handing_code": ("b_keep_it",),
+    "handing_ask": ("b_take_on", "b_not_me"),
 }
 _CALL = Call(
     id="e12",

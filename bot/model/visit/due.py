@@ -6,7 +6,7 @@ from bot.model.message import NUDGE
 from bot.model.policy import minutes
 from bot.model.runbook import Cause
 from bot.model.visit import event as e
-from bot.model.visit import more_time, ready_asks, ready_gate, takeover
+from bot.model.visit import handing_over, more_time, ready_asks, ready_gate, takeover
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
@@ -210,4 +210,5 @@ _RULES = {
     "ready_deputy": ready_asks.deputy_due,
     "ready_team": ready_gate.team_due,
     "ready_put_off": ready_gate.put_off_due,
+    "handing": handing_over.overdue,
 }

@@ -6,6 +6,7 @@ from bot.model.calls import event as calls
 from bot.model.event import Event
 from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
+from bot.model.visit.handing_events import HandingEvent
 from bot.model.visit.page_events import PageEvent
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
 
@@ -493,6 +494,7 @@ AnyEvent = (
     | course.CourseEvent
     | ready.ReadyEvent
     | PageEvent
+    | HandingEvent
     | VisitEnded
     | NotDelivered
     | MessageArrived

@@ -11,6 +11,8 @@ from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
 from bot.model.visit import course_events, page_events, ready_events
 from bot.model.visit import event as e
+from bot.model.visit.handing_events import HandingEvent
+from bot.model.visit.handing_events import evolve as evolve_handing
 from bot.model.visit.ready import Ready, carried
 from bot.model.visit.state import (
     DangerAsk,
@@ -48,6 +50,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return course_events.apply(visit, event, at)
     if isinstance(event, ready_events.ReadyEvent):
         return ready_events.apply(visit, event, at)
+    if isinstance(event, HandingEvent):
+        return evolve_handing(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 

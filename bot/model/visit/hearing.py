@@ -11,7 +11,16 @@ from msgspec.structs import replace as altered
 from bot.model.calls.life import clear
 from bot.model.calls.state import CLEARED_BY_ANSWER
 from bot.model.fact import Deleted, Said
-from bot.model.visit import edges, languages, more_time, outside, several, takeover
+from bot.model.visit import (
+    edges,
+    handing_leave,
+    handing_over,
+    languages,
+    more_time,
+    outside,
+    several,
+    takeover,
+)
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, callback_given
 from bot.model.visit.asking import only_asks_where
@@ -54,6 +63,8 @@ def said(turn: Turn, fact: Said) -> None:
     if not left:
         return
     words = replace(words, readings=tuple(left))
+    if handing_over.shows_code(turn, words, role):
+        return
     if role in ("oncall", "admin"):
         takeover.of_team(turn, words)
         edges.relayed(turn, words)
@@ -81,6 +92,17 @@ def deleted(turn: Turn, fact: Deleted) -> None:
 
 def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     """Words of the contact or the deputy."""
+    whole, leaving = words, handing_leave.wishes(turn, words)
+    if leaving and not turn.visit.blocked:
+        words = handing_leave.rest_of(words)
+    if words.readings:
+        _from_site_here(turn, words, newcomer=newcomer)
+    if leaving:
+        handing_leave.leave(turn, whole)
+
+
+def _from_site_here(turn: Turn, words: Words, *, newcomer: bool) -> None:
+    """What they say of the visit itself."""
     if not outside.heard_out(turn, words):
         return
     if turn.visit.paused_until is not None and words.first.kind != "pause":

@@ -13,7 +13,7 @@ from bot.model.visit.turn import Turn
 
 
 def planned(turn: Turn, fact: Planned) -> None:
-    plan = msgspec.json.decode(fact.plan, type=Plan)
+    plan = _as_passed_on(turn, msgspec.json.decode(fact.plan, type=Plan))
     if turn.known and (not _may_replan(turn) or _same(turn, plan)):
         _amend(turn, plan)
     else:
@@ -23,6 +23,14 @@ def planned(turn: Turn, fact: Planned) -> None:
     for person in (turn.visit.contact, turn.visit.deputy):
         if person is not None:
             turn.index("user", person.user)
+
+
+def _as_passed_on(turn: Turn, plan: Plan) -> Plan:
+    """Who took this evening over stays its contact, unless the list now names somebody else."""
+    first = turn.visit.handing.first if turn.known else ""
+    if not first or plan.contact.user != first or plan.start != turn.visit.start:
+        return plan
+    return replace(plan, contact=turn.visit.contact, deputy=turn.visit.deputy)
 
 
 def _may_replan(turn: Turn) -> bool:

@@ -1,10 +1,11 @@
-"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB`` or ``r:START:VERB``."""
+"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``r:START:VERB``,
+``h:CODE:VERB``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
 from bot.model.fact import Pressed
 from bot.model.policy import minutes
-from bot.model.visit import corrections, more_time, ready_gate
+from bot.model.visit import corrections, handing_over, more_time, ready_gate
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, raise_and_say, rebook
 from bot.model.visit.asks import allowed
@@ -28,6 +29,9 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     kind, _, rest = fact.action.partition(":")
     name, _, value = rest.partition(":")
     user, role = fact.actor.user, role_of(turn, fact.actor)
+    if kind == "h":
+        handing_over.pressed(turn, fact, role)
+        return
     if pressed_about_danger(turn, fact, role):
         return
     if kind == "r":

@@ -6,6 +6,7 @@ import msgspec
 
 from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
+from bot.model.visit.handing import Handing
 from bot.model.visit.page_events import Page
 from bot.model.visit.ready import Ready
 
@@ -224,6 +225,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     unread: int = 0  # messages without words in a row
     page: Page = Page()
     ready: Ready = Ready()
+    handing: Handing = Handing()  # being passed on to another person of the site
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

@@ -33,6 +33,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due["helper"] = visit.helper_due
     if visit.state == "agreed" and book.ready is not None:
         due |= ready_times.deadlines(visit, book, policy)
+    if visit.handing.due is not None and visit.state in ("invited", "agreed", "running"):
+        due["handing"] = visit.handing.due
     if visit.blocked:
         return due
     if visit.waits_hold:

@@ -1,0 +1,63 @@
+"""A contact says that they have to go, or that somebody else goes on in their place."""
+
+from dataclasses import replace
+
+from bot.model.policy import minutes
+from bot.model.read_time import when_said
+from bot.model.reading import Kind, Reading
+from bot.model.visit.clock import meant
+from bot.model.visit.handing_over import offer, pass_on
+from bot.model.visit.listening import Words, lang_of
+from bot.model.visit.outside import UNDER_WAY
+from bot.model.visit.turn import Turn
+
+#: What leaving is read as by who does not know better: it is said here already.
+_TAKEN: frozenset[Kind] = frozenset(
+    ("later", "question", "unclear", "seen", "thanks", "small_talk", "stop", "no")
+)
+#: What is more urgent than who goes home when, or means something else.
+_FIRST: frozenset[Kind] = frozenset(("help", "pause", "power_cycled"))
+
+
+def wishes(turn: Turn, words: Words) -> bool:
+    """Whether the words speak of leaving, at a time at which it matters."""
+    leaving, fact = turn.context.book.leaving, words.fact
+    if leaving is None or turn.visit.state not in UNDER_WAY or turn.visit.stopped_at is not None:
+        return False
+    if fact.edited or fact.about or words.has(*_FIRST):
+        return False
+    if turn.visit.state != "running":  # before the evening nobody has to stay
+        return leaving.wish(fact.words) == "hand_over"
+    return leaving.wish(fact.words) != ""
+
+
+def rest_of(words: Words) -> Words:
+    """What the words say beside it."""
+    return replace(words, readings=tuple(r for r in words.readings if not _of_leaving(r)))
+
+
+def _of_leaving(reading: Reading) -> bool:
+    return reading.kind in _TAKEN or bool(reading.ask)
+
+
+def leave(turn: Turn, words: Words) -> None:
+    """A code for who takes over; or they may go; or they are asked who could."""
+    leaving = turn.context.book.leaving
+    if leaving is None or turn.visit.state not in UNDER_WAY:
+        return
+    at = _when(turn, words)
+    if leaving.wish(words.fact.words) == "hand_over":
+        pass_on(turn, words.fact.actor.user, at)
+    elif not turn.visit.with_person:
+        offer(turn, at)
+
+
+def _when(turn: Turn, words: Words) -> int | None:
+    """The instant at which they go, where they say one."""
+    lexicon = turn.context.lexicon(lang_of(turn, words.fact.actor.user))
+    found = when_said(words.fact.words, lexicon)
+    if found is None or found.ask:
+        return None
+    if found.minutes is not None:
+        return turn.at + minutes(found.minutes)
+    return meant(turn.at, found, turn.visit.site.tz)
