@@ -9,6 +9,7 @@ from bot.model.visit.clock import meant
 from bot.model.visit.handing_over import offer, pass_on
 from bot.model.visit.listening import Words, lang_of
 from bot.model.visit.outside import UNDER_WAY
+from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 
 #: What leaving is read as by who does not know better: it is said here already.
@@ -28,7 +29,10 @@ def wishes(turn: Turn, words: Words) -> bool:
         return False
     if turn.visit.state != "running":  # before the evening nobody has to stay
         return leaving.wish(fact.words) == "hand_over"
-    return leaving.wish(fact.words) != ""
+    wish = leaving.wish(fact.words)
+    if wish == "going" and current(turn.visit, turn.context.book).stage.id in leaving.no_hands:
+        return False  # nothing is to be done here: the runbook answers
+    return wish != ""
 
 
 def rest_of(words: Words) -> Words:
