@@ -42,6 +42,7 @@ from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
 from handlers.http import application, no_http
 from handlers.intake.syslog import Syslog
+from handlers.page.routes import PageIn
 from handlers.readback import Reader, Sleep
 from handlers.registration import RegistrationIn
 from handlers.sockets import BadAppToken, ChatSockets
@@ -79,6 +80,7 @@ class Parts:
     probe: probes.Probe = probes.nothing
     may_open: Callable[[Roster, int], bool] | None = None
     process: Callable[[], int] = wall_clock
+    patience: Callable[[], float] = time.monotonic  # by which the page counts who asks too often
 
 
 class Bot:
@@ -259,6 +261,7 @@ class Bot:
             body_limit=self.settings.registration.body_limit,
             probe=self.parts.probe,
             trust_proxy=self.settings.serve.trust_proxy,
+            page=self._page(),
         )
         drain = self.settings.serve.drain_seconds
         # A body that is compressed is refused, not unpacked: what is signed is what is sent.
@@ -274,6 +277,22 @@ class Bot:
         if self.settings.syslog.tcp_port or self.settings.syslog.udp_port:
             self.syslog = Syslog(self.settings.syslog, self.registration.intake)
             await self.syslog.start()
+
+    def _page(self) -> PageIn | None:
+        if self.access is None:
+            return None
+        hearing, page = self.chat_in.hearing, self.settings.page
+        return PageIn(
+            self.desk,
+            self.access,
+            self.catalogue,
+            hearing.safety,
+            self.chat_in.alarm,
+            self.now,
+            after=page.after,
+            secure=page.base_url.startswith("https:"),
+            clock=self.parts.patience,
+        )
 
     async def _start_sockets(self) -> None:
         chat = self.settings.chat

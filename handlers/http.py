@@ -10,6 +10,7 @@ from aiohttp.http_exceptions import HttpProcessingError
 from aiohttp.typedefs import Handler, Middleware
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 
+from bot.access import PATH
 from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
@@ -17,6 +18,7 @@ from handlers.health import routes as health_routes
 from handlers.intake import openapi, restconf
 from handlers.intake.problems import problem
 from handlers.intake.progress import OPERATION
+from handlers.page.routes import PageIn
 from handlers.proxy import believed
 from handlers.registration import RegistrationIn
 
@@ -32,6 +34,7 @@ def application(
     body_limit: int,
     trust_proxy: Sequence[str] = (),
     probe: Probe = nothing,
+    page: PageIn | None = None,
 ) -> web.Application:
     """The application; ``chat`` is ``None`` in socket mode, where nothing comes in by HTTP."""
     probed = () if probe is nothing else (_probed(probe),)
@@ -41,6 +44,8 @@ def application(
     )
     app.add_routes(health_routes(check))
     _add_registrations(app.router, registration)
+    if page is not None:
+        app.add_routes(page.routes())
     if chat is not None:
         app.router.add_post(CHAT_PATH, _ChatRequests(chat).post)
     return app
@@ -95,6 +100,8 @@ async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse
         answer = problem(404, "There is nothing here.")
     if 400 <= answer.status < 500:
         path = request.rel_url.raw_path[:200]  # as it was sent: no line of the log but one
+        if path.startswith(PATH):  # what opens a page is in no log
+            path = f"{PATH}..."
         _log.warning("%s to %s from %s", answer.status, path, request.remote)
     return answer
 

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from pydantic import SecretStr
 
+from bot.model.people import by_page
 from bot.model.policy import MINUTE
 from bot.model.runbook import Runbook
 from bot.plan.importer import parse
@@ -68,7 +69,7 @@ def furnish(server: ChatServer, rows: list[SiteRow]) -> list[str]:
     everyone = {person.user: person.name for person in PEOPLE}
     for row in rows:
         for person in (row.contact, row.deputy):
-            if person is not None:
+            if person is not None and not by_page(person.user):
                 everyone[person.user] = person.name or person.user
     for user, name in everyone.items():
         server.add_user(user, name)

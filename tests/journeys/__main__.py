@@ -20,7 +20,7 @@ _LINE = 90
 #: Checks that let time pass.
 _WAITS = ("desk_nothing", "desk_calls_nobody")
 #: Checks of how things stand.
-_LOOKS = ("wave_", "unit_", "visit_", "aside_")
+_LOOKS = ("wave_", "unit_", "visit_", "aside_", "page_shows", "page_hides")
 
 
 def main() -> int:
@@ -69,6 +69,9 @@ def line(house: House, message: Seen, time: str = "", *, short: bool = False) ->
         deed = "asks" if message.buttons else "says"
     elif kind == "mirror":
         deed = "copies"
+    elif kind == "mail":
+        who += "" if whom == first else f"@{whom}"
+        deed = "mails"
     elif kind == "team":
         called = [n for n, u in TEAM.items() if f"@{house.name_of(u)} " in message.text]
         deed = f"calls {' '.join(called)}" if called and message.buttons else "tells the team"

@@ -14,10 +14,12 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import aiohttp
+from pydantic import SecretStr
 from standardwebhooks.webhooks import Webhook
 
 from bot.app import Bot, Parts
 from bot.live import Live
+from bot.model.people import page_user
 from bot.model.runbook import Runbook
 from bot.plan.live import go_live
 from bot.plan.rows import SiteRow, UnitRow
@@ -25,7 +27,9 @@ from bot.practice import scene
 from bot.practice.chatserver import ChatServer, Posted
 from bot.practice.clock import WaveClock
 from bot.practice.house import QUICK
-from bot.settings import Settings
+from bot.settings import MailSettings, PageSettings, Settings
+from bot.speak.render import resolved
+from tests.journeys.page import BASE, SECRET, MailHouse, Page
 from tests.journeys.script import Script, SiteLine
 
 STRANGER = "U0990"
@@ -70,6 +74,9 @@ class House:
     _events: dict[str, dict[str, Any]] = field(default_factory=dict)
     _untold: list[dict[str, Any]] = field(default_factory=list)
     _ahead: int | None = None
+    pages: dict[str, Page] = field(default_factory=dict)  # by site
+    post: MailHouse | None = None
+    _on_pages: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.rows = [_row(line, self.script) for line in self.script.sites]
@@ -114,6 +121,9 @@ class House:
     # --- start and stop --------------------------------------------------------------------
 
     async def start(self) -> None:
+        if any(line.by_page for line in self.script.sites):
+            self.post = MailHouse()
+            self._mail_port = await self.post.start()
         await self.server.start()
         self.channels = scene.furnish(self.server, self.rows)
         self.server.add_user(STRANGER, "Perrin Ashlock")
@@ -133,7 +143,14 @@ class House:
         )
         chat = settings.chat.model_copy(update={"private": self.script.private})
         settings = settings.model_copy(update={"chat": chat})
-        parts = Parts(now=self.clock.now, sender=QUICK, may_open=lambda roster, at: True)
+        if self.post is not None:
+            settings = _with_pages(settings, self._mail_port)
+        parts = Parts(
+            now=self.clock.now,
+            sender=QUICK,
+            may_open=lambda roster, at: True,
+            patience=lambda: self.clock.now() / 1000,
+        )
         self.bot = Bot(settings, _book(), parts)
         await self.bot.start()
         self.server.events_url = f"http://127.0.0.1:{self.bot.port}/chat/events"
@@ -155,6 +172,8 @@ class House:
             await self.stop_bot()
         await self._session.close()
         await self.server.stop()
+        if self.post is not None:
+            await self.post.stop()
 
     # --- time goes on ----------------------------------------------------------------------
 
@@ -167,6 +186,8 @@ class House:
                 await self.bot.store.clock_set(now)
                 ahead = await self.bot.settle(now)
             await self.server.settle()
+            if self.post is not None and await self._pages_looked_at():
+                continue
             if not await self.server.deliver_due(now):
                 break
         times = [t for t in (ahead, self.server.next_due()) if t is not None]
@@ -187,6 +208,48 @@ class House:
         if at > self.clock.now():
             self.clock.move(at)
             await self.instant()
+
+    # --- pages and mail ----------------------------------------------------------------------
+
+    async def _pages_looked_at(self) -> bool:
+        """Open pages look again; what is new there or came by mail is seen. Whether any was."""
+        news = False
+        for row in self.rows:
+            news = await self._page_read(row) or news
+        assert self.post is not None
+        while self.post.mails:
+            mail = self.post.mails.pop(0)
+            site = next(r.site for r in self.rows if r.contact.mail == mail.to)
+            self.pages.setdefault(site, Page(self._session, "", 0)).path = mail.link[len(BASE) :]
+            text = " ".join(mail.text.split())
+            self.seen.append(Seen(self.clock.now(), f"mail:{site}", text, [], "", ""))
+            news = True
+        for page in self.pages.values():
+            page.port = self.bot.port
+            if page.open and page.signal and self.running:
+                before = page.text
+                await page.look()
+                news = news or before != page.text
+        return news
+
+    async def _page_read(self, row: SiteRow) -> bool:
+        if not self.running:
+            return False
+        found = await self.bot.store.page_read(f"w:{row.wave}", row.site)
+        fresh = [m for m in found if f"{row.site}/{m.id}" not in self._on_pages]
+        for message in fresh:
+            self._on_pages.add(f"{row.site}/{message.id}")
+            if message.template.startswith("page_"):
+                continue
+            texts = self.bot.catalogue.best(message.lang)
+            args = await resolved(message, self.bot.catalogue, self.bot.store.person_get)
+            said = texts.say(message.template, args, message.tz, now=message.made_at)
+            buttons = [(texts.say(b.label, args, message.tz), b.action) for b in message.buttons]
+            text = self._as_read(said)
+            self.seen.append(
+                Seen(self.clock.now(), f"site:{row.site}", text, buttons, "", message.id)
+            )
+        return bool(fresh)
 
     # --- what stands in the chat -----------------------------------------------------------
 
@@ -213,7 +276,7 @@ class House:
         if posted.kind == "ephemeral":
             return f"alone:{message['ephemeral_to']}", False
         user = self.server.workspace.channels[posted.channel].with_user
-        if self.script.private and (private := self._private(posted, mark)):
+        if (self.script.private or self.post) and (private := self._private(posted, mark)):
             return private, private.startswith("mirror:")
         if user:
             return f"to:{user}", user in {p.user for p in scene.PEOPLE}
@@ -368,6 +431,9 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
     if end is not None and end < start:
         end += 24 * 60 * MINUTE
     contact = rows[line.contact_of or line.site].contact
+    if line.by_page:
+        address = f"{line.site}@example.org"
+        contact = contact.model_copy(update={"user": page_user(line.site), "mail": address})
     return row.model_copy(
         update={
             "tz": str(tz),
@@ -384,6 +450,13 @@ def _unit(unit: UnitRow, line: SiteLine, label: str) -> UnitRow:
     version = None if line.version == "unknown" else line.version or unit.version
     serial = re.sub(r"[\s-]", "", label).upper()
     return UnitRow(serial=serial, label=label, model=line.model or unit.model, version=version)
+
+
+def _with_pages(settings: Settings, mail_port: int) -> Settings:
+    """Pages, and a mail server on this machine."""
+    mail = MailSettings(host="127.0.0.1", port=mail_port, sender="desk@example.org", tls="none")
+    page = PageSettings(secret=SecretStr(SECRET), base_url=BASE)
+    return settings.model_copy(update={"mail": mail, "page": page})
 
 
 def _begins(script: Script, tz: ZoneInfo) -> int:

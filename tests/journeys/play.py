@@ -9,6 +9,7 @@ from bot.model.subject import ASIDE, of_visit, of_wave
 from bot.model.visit.code import codes_in
 from bot.model.visit.state import Visit
 from tests.journeys.house import MINUTE, STRANGER, House, Seen
+from tests.journeys.page import Page
 from tests.journeys.script import TEAM, Script, Step
 
 _SHOWN_BEFORE = 12
@@ -148,6 +149,39 @@ class Play:
     async def do_brings_again(self, step: Step) -> None:
         await self.house.bring_again()
 
+    # --- at the contact's page -------------------------------------------------------------
+
+    def _page(self, step: Step) -> Page:
+        if step.site not in self.house.pages:
+            raise LookupError(f"no link to a page of {step.site} was mailed yet")
+        return self.house.pages[step.site]
+
+    async def do_page_opens(self, step: Step) -> None:
+        await self._page(step).opens()
+
+    async def do_page_presses(self, step: Step, label: str) -> None:
+        await self._page(step).presses(label, self.house.clock.now())
+
+    async def do_page_says(self, step: Step, words: str) -> None:
+        await self._page(step).says(words, self.house.clock.now())
+
+    async def do_page_loses(self, step: Step) -> None:
+        self._page(step).signal = False
+
+    async def do_page_gets(self, step: Step) -> None:
+        await self._page(step).gets_signal(self.house.clock.now())
+
+    async def do_page_shows(self, step: Step, words: str) -> None:
+        if not matches(words, self._page(step).text):
+            raise AssertionError(f"it shows: {self._page(step).text}")
+
+    async def do_page_hides(self, step: Step, words: str) -> None:
+        if matches(words, self._page(step).text):
+            raise AssertionError(f"it shows: {self._page(step).text}")
+
+    async def do_desk_mails(self, step: Step, words: str) -> None:
+        await self._next(step, f"mail:{step.site}", words)
+
     def _asked(self, site: str) -> Seen:
         place = f"site:{site}"
         return next(m for m in reversed(self.house.seen) if m.place == place and m.buttons)
@@ -167,7 +201,8 @@ class Play:
         await self.house.server.join(self.user(step.who, step.site), channel)
 
     async def do_orders(self, step: Step, words: str) -> None:
-        channel, stamp = self.house.thread_of(step.site)
+        kind = "mirror" if step.site in self.house.pages else "site"
+        channel, stamp = self.house.thread_of(step.site, kind)
         user = self.user(step.who, step.site)
         await self.house.server.mention(user, channel, words, thread_ts=stamp)
 

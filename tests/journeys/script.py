@@ -12,7 +12,8 @@ the reader; the first ``#`` line is the title. First come the headings::
 
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
 ``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``language`` (of the
-contact: ``de``), ``no deputy``, ``contact of ambermere`` (the same person).
+contact: ``de``), ``no deputy``, ``contact of ambermere`` (the same person),
+``by page`` (the contact has no chat account, but a mail address and a page).
 
 Then come the steps, each ``TIME WHO DEED``. TIME is ``18:32`` or ``18:32:30`` by the clock of the
 first site: the next time that clock shows it, so midnight and clock changes need no more words.
@@ -43,6 +44,15 @@ What people do (``contact``, ``deputy``, a ``stranger``, or ``Ines``, ``Joel``, 
     contact loses the chat account         and: gets the chat account back
     Maud commands: hold                    the chat command
     Ines orders: restart                   the desk by name, in the site's thread
+
+At the contact's page (of a site that is ``by page``)::
+
+    page opens                             the newest link that was mailed; its code is right
+    page contact presses: Done             a button that stands there
+    page contact says: it is green         what they write there
+    page loses signal                      answers are kept on the phone; later: gets signal back
+    page shows: That is all                what can be read there; also: does not show
+    desk mails: Could you put in ...       to the contact
 
 What happens::
 
@@ -104,6 +114,7 @@ class SiteLine:
     language: str = ""  # of the contact
     deputy: bool = True
     contact_of: str = ""  # another site, whose contact it is here too
+    by_page: bool = False  # the contact has no chat account
 
 
 @dataclass(frozen=True)
@@ -169,11 +180,21 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("desk_tells_team", f"tells the team:{_WORDS}"),
         ("desk_never_tells_team", f"never tells the team:{_WORDS}"),
         ("desk_tells", rf"tells (\w+):{_WORDS}"),
+        ("desk_mails", f"mails:{_WORDS}"),
         ("desk_alone", rf"shows (\w+) alone:{_WORDS}"),
         ("desk_writes", f"writes in the channel:{_WORDS}"),
         ("desk_answers", rf"answers (\w+):{_WORDS}"),
         ("stopped", "is stopped"),
         ("started", "is started again"),
+    ),
+    "page": (
+        ("page_opens", "opens"),
+        ("page_presses", f"contact presses:{_WORDS}"),
+        ("page_says", f"contact says:{_WORDS}"),
+        ("page_loses", "loses signal"),
+        ("page_gets", "gets signal back"),
+        ("page_shows", f"shows:{_WORDS}"),
+        ("page_hides", f"does not show:{_WORDS}"),
     ),
     "chat": (
         ("brings_again", "brings the same message again"),
@@ -229,11 +250,13 @@ def _line(script: Script, line: str, where: str) -> None:
 def _site(rest: str, where: str) -> SiteLine:
     name, *more = [part.strip() for part in rest.split(",")]
     given: dict[str, str] = {}
-    deputy = True
+    deputy, by_page = True, False
     for part in more:
         found = _SITE_WORDS.fullmatch(part)
         if part == "no deputy":
             deputy = False
+        elif part == "by page":
+            by_page = True
         elif found is None:
             raise ScriptError(f"{where}: {part!r}: after a site write start, end, units, model ...")
         else:
@@ -242,7 +265,9 @@ def _site(rest: str, where: str) -> SiteLine:
         raise ScriptError(f"{where}: the site has no start, as in: site ambermere, start 18:00")
     units = tuple(given.pop("units", "").split())
     contact_of = given.pop("contact of", "")
-    return SiteLine(name, **given, units=units, deputy=deputy, contact_of=contact_of)
+    return SiteLine(
+        name, **given, units=units, deputy=deputy, contact_of=contact_of, by_page=by_page
+    )
 
 
 def _date(text: str, where: str) -> date:

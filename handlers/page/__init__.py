@@ -1,0 +1,1 @@
+"""The contact's page: one plain page for one visit, under a private link."""
