@@ -78,6 +78,7 @@ class Place:
 
     folder: Path
     chat: ChatServer
+    more: str = ""  # of the settings file
     served: list[Served] = field(default_factory=list)
 
     @property
@@ -99,6 +100,7 @@ class Place:
                 secret=scene.WEBHOOK_SECRET,
                 port=port,
             )
+            + self.more
         )
         process = await asyncio.create_subprocess_exec(
             sys.executable,
@@ -131,11 +133,16 @@ class Place:
 
 
 @contextlib.asynccontextmanager
-async def a_place(folder: Path, clock: Callable[[], int] = lambda: NOW) -> AsyncIterator[Place]:
-    """The stand-in chat and a folder; whatever still runs at the end is ended."""
+async def a_place(
+    folder: Path, clock: Callable[[], int] = lambda: NOW, more: str = ""
+) -> AsyncIterator[Place]:
+    """The stand-in chat and a folder; whatever still runs at the end is ended.
+
+    ``more`` stands at the end of the settings of the bots that serve there.
+    """
     chat = ChatServer(clock=clock, signing_secret=scene.SIGNING_SECRET)
     await chat.start()
-    found = Place(folder, chat)
+    found = Place(folder, chat, more)
     try:
         yield found
     finally:

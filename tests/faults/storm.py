@@ -1,10 +1,10 @@
 """Registrations while things break: ``python -m tests.faults.storm``.
 
-A served bot takes signed registrations over many connections, each event sent until it is
-answered 2xx, while its store is killed, stopped, made slow or left without room, the bot itself is
-killed or ended, and the machine's clock is put. Afterwards the journal is read: what was answered
-2xx must stand there exactly once. Prints a table, and as its last line one JSON object; the exit
-code is 0 when nothing was lost or doubled, and nobody was told to give up.
+A served bot takes registrations over many connections, as events, batches and progress reports,
+each sent until it is answered 2xx, while its store is killed, stopped, made slow or left without
+room, the bot itself is killed or ended, and the machine's clock is put. Afterwards the journal is
+read: what was answered 2xx must stand there exactly once. Prints a table, and as its last line one
+JSON object; the exit code is 0 when nothing was lost or doubled, and nobody was told to give up.
 """
 
 import argparse
@@ -23,15 +23,16 @@ import msgspec
 
 from bot.plan.invented import invented
 from bot.plan.rows import SiteRow
-from bot.practice import scene
 from bot.practice.clock import WaveClock
-from bot.practice.registry import signed_headers
+from tests.faults import forms
 from tests.faults.breaking import FAULTS, Ground
-from tests.faults.record import fact_of, import_wave, registered
+from tests.faults.forms import FORMS, Form, Sent
+from tests.faults.record import import_wave
 from tests.faults.served import a_place
 
 _SITES = 40
 _SENDERS = 16
+_IN_A_BATCH = 4
 #: One event in so many is of a serial that no wave expects, and one is sent again once taken.
 _STRANGE, _AGAIN = 7, 11
 #: After an answer that says "later", and with nobody listening, in seconds.
@@ -43,18 +44,18 @@ LATER = frozenset({"429", "503", "lost"})
 
 @dataclass
 class Phase:
-    """What was sent while one kind of thing broke."""
+    """What was sent while one kind of thing broke, by the facts that it becomes."""
 
     fault: str
     times: int
-    first: dict[str, float] = field(default_factory=dict)  # event: when it was first sent
+    first: dict[str, float] = field(default_factory=dict)  # fact: when it was first sent
     taken: dict[str, float] = field(default_factory=dict)  # and when it was answered 2xx
     answers: Counter[str] = field(default_factory=Counter)
 
     @property
     def longest(self) -> float:
         """Seconds from the first sending to the answer, at worst."""
-        return max((at - self.first[event] for event, at in self.taken.items()), default=0.0)
+        return max((at - self.first[fact] for fact, at in self.taken.items()), default=0.0)
 
 
 class Row(msgspec.Struct, frozen=True):
@@ -71,8 +72,9 @@ class Row(msgspec.Struct, frozen=True):
 class Senders:
     """Device managers, side by side, none of which gives up."""
 
-    def __init__(self, port: int, serials: list[str]) -> None:
+    def __init__(self, port: int, serials: list[str], chosen: tuple[Form, ...]) -> None:
         self._url = f"http://127.0.0.1:{port}"
+        self._forms = chosen
         self._serials = itertools.cycle(serials)
         self._numbers = itertools.count(1)
         self.phase = Phase("", 0)
@@ -97,36 +99,42 @@ class Senders:
 
     async def _send_on(self) -> None:
         while not self._stop.is_set():
-            number = next(self._numbers)
-            serial = next(self._serials) if number % _STRANGE else f"HML-9{number:05}"
-            phase, event = self.phase, f"{self.phase.fault}-{number}"
-            phase.first[event] = time.monotonic()
-            await self._until_taken(phase, event, serial)
-            phase.taken[event] = time.monotonic()
+            number, phase = next(self._numbers), self.phase
+            sent = self._made(phase, number)
+            phase.first |= dict.fromkeys(sent.facts, time.monotonic())
+            await self._until_taken(phase, sent)
+            phase.taken |= dict.fromkeys(sent.facts, time.monotonic())
             if number % _AGAIN == 0:
-                await self._until_taken(phase, event, serial)
+                await self._until_taken(phase, sent)
 
-    async def _until_taken(self, phase: Phase, event: str, serial: str) -> None:
+    def _made(self, phase: Phase, number: int) -> Sent:
+        name, form = f"{phase.fault}-{number}", self._forms[number % len(self._forms)]
+        if form == "batch":
+            return forms.batch(name, [self._serial(number + n) for n in range(_IN_A_BATCH)])
+        make = forms.report if form == "report" else forms.event
+        return make(name, self._serial(number))
+
+    def _serial(self, number: int) -> str:
+        return next(self._serials) if number % _STRANGE else f"HML-9{number:05}"
+
+    async def _until_taken(self, phase: Phase, sent: Sent) -> None:
         while True:
-            status = await self._once(event, serial)
+            status = await self._once(sent)
             phase.answers[status] += 1
             if status.startswith("2"):
                 return
             await asyncio.sleep(_PATIENCE)
 
-    async def _once(self, event: str, serial: str) -> str:
+    async def _once(self, sent: Sent) -> str:
         assert self._session is not None
-        body = registered(event, serial)
         try:
             async with self._session.post(
-                f"{self._url}/registrations/{scene.SOURCE}",
-                data=body,
-                headers=signed_headers(event, body),
+                f"{self._url}{sent.path}", data=sent.body, headers=sent.headers
             ) as answer:
-                await answer.read()
-                return str(answer.status)
+                status, said = str(answer.status), await answer.read()
         except (aiohttp.ClientError, TimeoutError):
             return "lost"
+        return "not all" if status == "200" and not forms.final(said) else status
 
 
 def _rows() -> list[SiteRow]:
@@ -136,15 +144,17 @@ def _rows() -> list[SiteRow]:
     return [row.model_copy(update=times) for row in invented(_SITES, 1)]
 
 
-async def storm(folder: Path, times: dict[str, int]) -> list[Row]:
-    """Each fault so many times, one after another, under load."""
+async def storm(folder: Path, times: dict[str, int], chosen: tuple[Form, ...] = FORMS) -> list[Row]:
+    """Each fault so many times, one after another, under load of these forms in turn."""
     rows = _rows()
-    async with a_place(folder, clock=lambda: time.time_ns() // 1_000_000) as place:
+    async with a_place(
+        folder, clock=lambda: time.time_ns() // 1_000_000, more=forms.SETTINGS
+    ) as place:
         ground = Ground(place)
         await ground.begin()
         clock = WaveClock(time.time_ns() // 1_000_000)
         await import_wave(place.data, rows, ["CWAVE01"], clock)
-        senders = Senders(ground.port, [row.units[0].label for row in rows])
+        senders = Senders(ground.port, [row.units[0].label for row in rows], chosen)
         await senders.begin()
         phases = []
         for fault, count in times.items():
@@ -158,8 +168,7 @@ async def storm(folder: Path, times: dict[str, int]) -> list[Row]:
 
 def _kept(phase: Phase, facts: Mapping[str, int]) -> dict[str, int]:
     """``/aside``: what a visit could not take was put aside under that name."""
-    names = {event: fact_of(event) for event in phase.taken}
-    return {e: facts.get(name, 0) + facts.get(f"{name}/aside", 0) for e, name in names.items()}
+    return {fact: facts.get(fact, 0) + facts.get(f"{fact}/aside", 0) for fact in phase.taken}
 
 
 async def _broken(ground: Ground, phase: Phase) -> None:
@@ -178,8 +187,8 @@ async def _more(phase: Phase, count: int) -> None:
 
 
 def table_row(phase: Phase, kept: Mapping[str, int]) -> Row:
-    """``kept``: how often each event stands in the journal."""
-    found = [kept.get(event, 0) for event in phase.taken]
+    """``kept``: how often each fact stands in the journal."""
+    found = [kept.get(fact, 0) for fact in phase.taken]
     refused = sum(
         count
         for status, count in phase.answers.items()
@@ -216,11 +225,13 @@ def print_table(rows: list[Row]) -> None:
 def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--times", type=int, default=10, help="how often each fault comes (10)")
+    parser.add_argument("--form", choices=FORMS, help="send in this form alone")
     parser.add_argument("--fault", choices=sorted(FAULTS), help="only this one")
     args = parser.parse_args(argv)
-    chosen = [args.fault] if args.fault else list(FAULTS)
+    faults = [args.fault] if args.fault else list(FAULTS)
+    chosen = (args.form,) if args.form else FORMS
     with tempfile.TemporaryDirectory(prefix="mu-") as folder:
-        rows = asyncio.run(storm(Path(folder), dict.fromkeys(chosen, args.times)))
+        rows = asyncio.run(storm(Path(folder), dict.fromkeys(faults, args.times), chosen))
     print_table(rows)
     print(msgspec.json.encode({"faults": rows, "good": good(rows)}).decode())
     if not good(rows):
