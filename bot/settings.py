@@ -25,6 +25,7 @@ from bot.intake_settings import Part, RegistrationSettings, SyslogSettings, Webh
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
 from bot.page_settings import PageSettings
+from bot.waking_settings import WaySettings, WebhooksSettings, WebhookTarget
 
 __all__ = [
     "PageSettings",
@@ -32,7 +33,10 @@ __all__ = [
     "Settings",
     "SettingsError",
     "SyslogSettings",
+    "WaySettings",
     "WebhookSource",
+    "WebhookTarget",
+    "WebhooksSettings",
     "load",
 ]
 
@@ -116,11 +120,22 @@ class PersonSettings(Part):
     tz: str = "UTC"
     hours: tuple[Hours, ...] = ()
     rank: int = 0
+    phone: str = Field(default="", description="handed to webhooks, for whoever rings them")
+    ways: tuple[WaySettings, ...] = Field(default=(), description="in the order they are tried")
 
     @model_validator(mode="after")
     def _zone_exists(self) -> Self:
         if self.tz not in available_timezones():
             raise ValueError(f"{self.tz} is not a time zone of the IANA database")
+        return self
+
+    @model_validator(mode="after")
+    def _ways_differ(self) -> Self:
+        names = [way.way for way in self.ways]
+        if len(set(names)) < len(names):
+            raise ValueError("the same way stands twice in ways")
+        if "mail" in names and not self.mail:
+            raise ValueError("ways has mail, but there is no mail address")
         return self
 
 
@@ -131,6 +146,9 @@ class PolicySettings(Part):
     pause: float = Field(default=15, gt=0)
     undelivered: float = Field(default=15, gt=0)
     slack: float = Field(default=20, ge=0)
+    test_remind: float = Field(default=5, gt=0)
+    test_over: float = Field(default=10, gt=0)
+    test_at: time = time(9)
     quiet_from: time = time(20, 30)
     quiet_until: time = time(8, 0)
 
@@ -143,11 +161,12 @@ class Settings(Part):
     syslog: SyslogSettings = SyslogSettings()
     mail: MailSettings = MailSettings()
     page: PageSettings = PageSettings()
+    webhooks: WebhooksSettings = WebhooksSettings()
     serve: ServeSettings = ServeSettings()
     policy: PolicySettings = PolicySettings()
     people: tuple[PersonSettings, ...] = ()
     person_on_chat_alone_may_open: bool = Field(
-        default=False, description="open waves outside staffed hours though only chat wakes us"
+        default=False, description="open waves though chat alone, or nothing tested, wakes us"
     )
 
     def roster(self) -> Roster:
@@ -161,6 +180,9 @@ class Settings(Part):
             undelivered=minutes(p.undelivered),
             pause=minutes(p.pause),
             slack=minutes(p.slack),
+            test_remind=minutes(p.test_remind),
+            test_over=minutes(p.test_over),
+            test_at=p.test_at,
             quiet_from=p.quiet_from,
             quiet_until=p.quiet_until,
         )
@@ -182,7 +204,23 @@ class Settings(Part):
         found += [
             f"people: nobody has the role {r}." for r in ("oncall", "admin") if r not in roles
         ]
-        return found + self.page.problems()
+        return found + self.page.problems() + self._way_problems()
+
+    def _way_problems(self) -> list[str]:
+        """Ways that nobody could be reached or confirm by."""
+        targets = {f"webhook:{target.name}" for target in self.webhooks.targets}
+        found, used = [], {(p.name, way.way) for p in self.people for way in p.ways}
+        for name, way in sorted(used):
+            if way.startswith("webhook:") and way not in targets:
+                found.append(f"people: {name}: {way}: there is no such target in webhooks.targets.")
+            if way == "mail" and not self.mail.host:
+                found.append(f"people: {name}: ways has mail, but mail.host is not set.")
+        if any(way != "chat" for _, way in used) and not self.page.on:
+            found.append(
+                "people: ways: mail and webhooks are confirmed on a page: set page.base_url and "
+                "page.secret."
+            )
+        return found
 
 
 def _staff(person: PersonSettings, *, mails: bool) -> Staff:
@@ -198,6 +236,8 @@ def _staff(person: PersonSettings, *, mails: bool) -> Staff:
         turns=turns,
         mail=person.mail if mails else "",
         rank=person.rank,
+        ways=tuple(way.way_of() for way in person.ways),
+        tz=person.tz,
     )
 
 

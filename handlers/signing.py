@@ -9,6 +9,10 @@ from collections.abc import Callable, Mapping, Sequence
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+from bot.send.signing import bytes_of, content_of, hmac_of, key_of, sign
+
+__all__ = ["BadSignature", "Keys", "key_of", "sign"]
+
 #: The longest ``webhook-id`` we take, and how many signatures of one header we look at.
 ID_LENGTH = 256
 _SIGNATURES = 16
@@ -20,37 +24,13 @@ class BadSignature(Exception):
     """The request is not signed by a key we know, or too old; the text says which."""
 
 
-def _bytes_of(text: str, prefix: str) -> bytes:
-    if not text.startswith(prefix):
-        raise ValueError(f"a webhook key of this kind begins with {prefix}")
-    text = text.removeprefix(prefix)
-    try:
-        return base64.b64decode(text + "=" * (-len(text) % 4), validate=True)
-    except binascii.Error:
-        raise ValueError(f"a webhook key is base64 after {prefix}") from None
-
-
-def key_of(secret: str) -> bytes:
-    """The key in ``whsec_...`` (base64, padded or not). Raises ``ValueError`` for anything else."""
-    return _bytes_of(secret, "whsec_")
-
-
-def sign(secret: str, message_id: str, timestamp: int, body: bytes) -> str:
-    """The header ``webhook-signature`` for a message; ``timestamp`` in seconds."""
-    return "v1," + _hmac(key_of(secret), f"{message_id}.{timestamp}.".encode() + body).decode()
-
-
-def _hmac(key: bytes, content: bytes) -> bytes:
-    return base64.b64encode(hmac.digest(key, content, "sha256"))
-
-
 class Keys:
     """The keys of one sender, made ready once: ``secrets`` (``whsec_``), ``public`` (``whpk_``)."""
 
     def __init__(self, secrets: Sequence[str], public: Sequence[str] = ()) -> None:
         self._secrets = tuple(key_of(secret) for secret in secrets)
         self._public = tuple(
-            Ed25519PublicKey.from_public_bytes(_bytes_of(key, "whpk_")) for key in public
+            Ed25519PublicKey.from_public_bytes(bytes_of(key, "whpk_")) for key in public
         )
 
     def __bool__(self) -> bool:
@@ -72,14 +52,14 @@ class Keys:
             raise BadSignature("webhook-timestamp is not a number of seconds.")
         if abs(now(int(stamp)) - int(stamp)) > tolerance:
             raise BadSignature("webhook-timestamp is too far from now.")
-        content = f"{message_id}.{int(stamp)}.".encode() + body
+        content = content_of(message_id, int(stamp), body)
         if not self._fits(given.split(" ", _SIGNATURES)[:_SIGNATURES], content):
             raise BadSignature("webhook-signature fits none of the secrets of this source.")
         return message_id
 
     def _fits(self, given: list[str], content: bytes) -> bool:
         """All that may fit are compared, each in constant time, whichever fits first."""
-        wanted = [_hmac(key, content) for key in self._secrets]
+        wanted = [hmac_of(key, content) for key in self._secrets]
         found = False
         for part in given:
             version, _, text = part.partition(",")

@@ -9,6 +9,10 @@ from bot.model.decision import Decision
 from bot.model.fact import AnyFact
 from bot.model.kept import Kept
 from bot.model.kept import decide as decide_kept
+from bot.model.rota.decide import deadlines as rota_deadlines
+from bot.model.rota.decide import decide as decide_rota
+from bot.model.rota.state import SCHEMA as ROTA_SCHEMA
+from bot.model.rota.state import Rota
 from bot.model.visit.decide import decide as decide_visit
 from bot.model.visit.state import SCHEMA as VISIT_SCHEMA
 from bot.model.visit.state import Visit
@@ -100,4 +104,31 @@ class KeptKind:
         return {"kept": state.count} if state else {}
 
 
-KINDS: dict[str, Kind] = {"visit": VisitKind(), "wave": WaveKind(), "aside": KeptKind()}
+class RotaKind:
+    """Whose shift it is, and which of their ways were confirmed."""
+
+    _decoder = msgspec.json.Decoder(Rota)
+
+    def read(self, body: bytes) -> Rota | None:
+        if not body:
+            return None
+        rota = self._decoder.decode(body)
+        checked(rota.schema, ROTA_SCHEMA, "rota")
+        return rota
+
+    def decide(self, state: Rota | None, fact: AnyFact, context: Context) -> Decision[Any] | None:
+        return decide_rota(state, fact, context)
+
+    def deadlines(self, state: Rota | None, _context: Context) -> dict[str, int]:
+        return rota_deadlines(state) if state else {}
+
+    def tally(self, _state: Rota | None) -> dict[str, int]:
+        return {}
+
+
+KINDS: dict[str, Kind] = {
+    "visit": VisitKind(),
+    "wave": WaveKind(),
+    "aside": KeptKind(),
+    "rota": RotaKind(),
+}

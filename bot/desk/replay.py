@@ -9,6 +9,8 @@ from bot.desk.rebuild import counter_faults
 from bot.desk.writing import EVENT_SCHEMA, Entry
 from bot.model.kept import KeptAside, KeptSettled
 from bot.model.kept import evolve as evolve_kept
+from bot.model.rota.state import RotaEvent
+from bot.model.rota.state import evolve as evolve_rota
 from bot.model.subject import Subject
 from bot.model.visit.event import AnyEvent
 from bot.model.visit.evolve import evolve as evolve_visit
@@ -30,6 +32,10 @@ class KeptEntry(Entry, frozen=True):
     event: KeptAside | KeptSettled
 
 
+class RotaEntry(Entry, frozen=True):
+    event: RotaEvent
+
+
 class _Form(msgspec.Struct, frozen=True, gc=False):
     """The one member that tells whether the rest can be read."""
 
@@ -40,6 +46,7 @@ _DECODERS: dict[str, msgspec.json.Decoder[Any]] = {
     "visit": msgspec.json.Decoder(VisitEntry),
     "wave": msgspec.json.Decoder(WaveEntry),
     "aside": msgspec.json.Decoder(KeptEntry),
+    "rota": msgspec.json.Decoder(RotaEntry),
 }
 
 
@@ -63,6 +70,8 @@ def replayed(subject: Subject, state: Any, entry: Any, fact_id: str) -> Any:
             return evolve_visit(state, entry.event, entry.at)
         case "wave":
             return evolve_wave(state, entry.event, entry.at, subject.wave)
+        case "rota":
+            return evolve_rota(state, entry.event, entry.at)
     return evolve_kept(state, entry.event, entry.at, fact_id.removesuffix("/kept"))
 
 

@@ -8,16 +8,20 @@ from msgspec.structs import replace
 from bot.desk.mirror import Talk, thread_of
 from bot.model.board import Board, board
 from bot.model.context import Context
-from bot.model.fact import AnyFact, Due, Planned, Pressed, Said, Told
+from bot.model.fact import AnyFact, Due, Ordered, Planned, Pressed, Said, Told
 from bot.model.lexicon import Lexicon
 from bot.model.policy import Policy
 from bot.model.roster import Roster
+from bot.model.rota.state import Rota
+from bot.model.rota.tested import reachable
 from bot.model.runbook import Runbook
+from bot.model.subject import ROTA
 from bot.model.visit.state import Visit
 from bot.store.commit import Loaded
 from bot.store.store import Store
 
 _visits = msgspec.json.Decoder(Visit)
+_rotas = msgspec.json.Decoder(Rota)
 
 
 class Surroundings:
@@ -37,6 +41,7 @@ class Surroundings:
         private: bool = False,
         pages: bool = False,
         code_key: bytes = b"",
+        chat_alone: bool = False,
     ) -> None:
         self.book = book
         self.lexicons = lexicons
@@ -45,6 +50,7 @@ class Surroundings:
         self._may_open = may_open
         self.talk = Talk(private, pages)
         self.code_key = code_key
+        self._chat_alone = chat_alone  # who is reached by chat alone counts as reachable
 
     def thread_of(self, visit: Visit) -> str:
         """The outbox's name of the thread in which a visit talks to its contact."""
@@ -69,8 +75,25 @@ class Surroundings:
             code_key=self.code_key,
             neighbours=neighbours,
             board=summary,
+            reachable=await self._reachable(store, fact),
             may_open=subject.kind == "wave" and self._may_open(self.roster, fact.received_at),
         )
+
+    async def _reachable(self, store: Store, fact: AnyFact) -> bool | None:
+        """Whether somebody on call has a tested way; looked at where it may decide something."""
+        asks = isinstance(fact, (Due, Ordered)) and fact.subject.wave
+        if not asks or not self.roster.tested:
+            return None
+        return await self.reachable_now(store, fact.received_at)
+
+    async def rota(self, store: Store) -> Rota | None:
+        body = (await store.load(ROTA)).body
+        return _rotas.decode(body) if body else None
+
+    async def reachable_now(self, store: Store, at: int) -> bool:
+        """Whether somebody whose on-call turn it is at ``at`` has a way tested in this shift."""
+        found = await self.rota(store)
+        return reachable(found, self.roster, at, chat_alone=self._chat_alone)
 
     async def visits(self, store: Store, home: str) -> list[Visit]:
         """All visits of a wave, as they stand."""

@@ -22,6 +22,9 @@ class Context(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     board: Board | None = None  # where the wave stands; only for decisions about its summary
     code_key: bytes = b""  # makes the codes by which a visit is passed on; empty: there are none
     may_open: bool = True  # whether somebody who can be woken is on call
+    #: Whether somebody whose on-call turn it is has a tested way; None: there are none to test,
+    #: or it was not looked at for this fact.
+    reachable: bool | None = None
 
     def lexicon(self, lang: str) -> Lexicon:
         """The words of a language, of its main part (``de`` for ``de-AT``), or the English ones."""

@@ -4,7 +4,7 @@ from typing import Literal
 
 import msgspec
 
-Way = Literal["chat", "page", "mail", "fact", "index"]
+Way = Literal["chat", "page", "mail", "webhook", "fact", "index"]
 
 #: Order in which the sender picks: a smaller number goes first.
 ESCALATION, ANSWER, NUDGE, BOARD = 0, 1, 2, 3
@@ -24,7 +24,8 @@ class Message(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults
     ``thread`` is the place and the unit of order: ``site:SITE`` (the visit's thread),
     ``esc:SITE`` or ``esc:WAVE`` (a call's thread in the escalation channel), ``wave``
     (root of the wave's channel), ``user:USER`` (direct message), ``mail:ADDRESS``,
-    ``page:SITE`` (the contact's page, by the way ``page``); for the ways ``fact`` and ``index``
+    ``page:SITE`` (the contact's page, by the way ``page``), ``hook:NAME:...`` (an outgoing
+    webhook of the settings, by the way ``webhook``); for the ways ``fact`` and ``index``
     it is ``relay``.
 
     ``args`` values are text, or references the sender resolves: ``@p:PERSON:FIELD`` is
@@ -50,3 +51,4 @@ class Message(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults
     not_after: int | None = None  # wave time after which it is no longer worth sending
     fact: bytes = b""  # way "fact": the follow-up fact as JSON
     made_at: int = 0  # wave time of the decision
+    to: str = ""  # mail and webhook: the person of the team whose button its link stands for

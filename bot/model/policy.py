@@ -27,6 +27,9 @@ class Policy(msgspec.Struct, frozen=True, gc=False):
     quiet_until: time = time(8, 0)  # ... to here
     pin_every: int = MINUTE
     close_reminder: int = minutes(60)
+    test_remind: int = minutes(5)  # a test of the ways not confirmed is sent once more
+    test_over: int = minutes(10)  # after that, others are told that it is not confirmed
+    test_at: time = time(9, 0)  # of people without hours, each day in their zone
     watch: int = minutes(60)  # a unit whose call was closed though it is not online
 
 

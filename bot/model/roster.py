@@ -31,8 +31,28 @@ class Turn(msgspec.Struct, frozen=True, gc=False):
         )
 
 
+class Way(msgspec.Struct, frozen=True, gc=False):
+    """One way of reaching a person; ``wait`` (ms) is how long it has before the next is tried."""
+
+    kind: Literal["chat", "mail", "webhook"]
+    target: str = ""  # of a webhook: its name in the settings
+    wait: int | None = None  # none: the ways of a person share the time of the call
+
+    @property
+    def name(self) -> str:
+        return f"{self.kind}:{self.target}" if self.target else self.kind
+
+    @property
+    def shown(self) -> str:
+        """As people call it."""
+        return self.target or self.kind
+
+
 class Staff(msgspec.Struct, frozen=True, gc=False):
-    """One member of the team. ``rank`` orders the ladder of a call: smaller is asked first."""
+    """One member of the team. ``rank`` orders the ladder of a call: smaller is asked first.
+
+    ``ways``: how to reach them, the first to be tried first; none: chat, and mail with it.
+    """
 
     user: str
     name: str
@@ -40,6 +60,8 @@ class Staff(msgspec.Struct, frozen=True, gc=False):
     turns: tuple[Turn, ...] = ()  # none: always
     mail: str = ""
     rank: int = 0
+    ways: tuple[Way, ...] = ()
+    tz: str = "UTC"
 
     def on_turn(self, at: int) -> bool:
         return not self.turns or any(turn.covers(at) for turn in self.turns)
@@ -53,6 +75,11 @@ class Roster(msgspec.Struct, frozen=True, gc=False):
         all_of_duty = [s for s in self.staff if duty in s.duties]
         on_turn = [s for s in all_of_duty if s.on_turn(at)]
         return sorted(on_turn or all_of_duty, key=lambda s: (s.rank, s.user))
+
+    @property
+    def tested(self) -> bool:
+        """Whether anybody has ways that are tested at the start of a shift."""
+        return any(s.ways for s in self.staff)
 
     def staffed(self, at: int) -> bool:
         """Whether somebody's on-call turn covers ``at``."""

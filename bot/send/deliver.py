@@ -1,10 +1,11 @@
 """One claimed message to the outside: where it goes, whether it is there already, how it looks."""
 
 import logging
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import dataclass, field
 
 from bot.model.message import Message
+from bot.press_links import PressLinks
 from bot.send import pages
 from bot.send.chat import ChatOut, Posted
 from bot.send.errors import (
@@ -20,6 +21,8 @@ from bot.send.errors import (
 from bot.send.mail import MailOut
 from bot.send.pages import PageLinks
 from bot.send.ports import OutboxStore, People, Probe
+from bot.send.ringing import KINDS, data_of, link_of, target_of
+from bot.send.webhook import WebhookOut
 from bot.speak import render
 from bot.speak.catalogue import Catalogue, CatalogueError
 from bot.speak.render import Rendered
@@ -28,6 +31,16 @@ from bot.store.outbox import Thread
 #: How far the platform's clock and ours may lie apart when a thread is read back, ms.
 SLACK_OF_CLOCKS = 300_000
 _log = logging.getLogger("musterline.send")
+
+
+@dataclass(frozen=True)
+class Hooks:
+    """Webhooks, the links in them and in mails, and what rings a person: name and number."""
+
+    out: WebhookOut | None = None
+    links: PressLinks | None = None
+    people: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+
 
 #: Renews our lease of the thread, before each call that posts.
 Renew = Callable[[], Awaitable[None]]
@@ -62,7 +75,9 @@ class Deliver:
         mail: MailOut | None,
         probe: Probe,
         links: PageLinks | None = None,
+        hooks: Hooks | None = None,
     ) -> None:
+        self._hooks = hooks or Hooks()
         self._store, self._chat, self._catalogue = store, chat, catalogue
         self._people, self._mail, self._probe = people, mail, probe
         self._pages = links
@@ -177,7 +192,7 @@ class Deliver:
         if person is not None:
             to = pages.address(await self._people(person[0]), person[1])
         try:
-            args = await render.resolved(message, self._catalogue, self._people, self.link)
+            args = await self._arguments(message)
             subject, body = render.plain(message, self._catalogue, args)
             if person is not None:
                 subject, body = pages.letter(message, self._catalogue, args, body)
@@ -186,6 +201,34 @@ class Deliver:
         self._probe("post.before")
         ident = await self._mail.send(
             to=to, subject=subject, body=body, ident=message.id, at=message.made_at
+        )
+        self._probe("post.after")
+        return ident
+
+    async def _arguments(self, message: Message) -> dict[str, str]:
+        """Its arguments in words; ``press`` is the link that stands for the button."""
+        args = await render.resolved(message, self._catalogue, self._people, self.link)
+        press = link_of(message, self._hooks.links)
+        return args | {"press": press} if press else args
+
+    async def webhook(self, message: Message) -> str:
+        """Send by an outgoing webhook; the event's id."""
+        hooks = self._hooks
+        if hooks.out is None:
+            raise PersonAway("no webhook is set")
+        try:
+            args = await self._arguments(message)
+            _, say = render.plain(message, self._catalogue, args)
+        except CatalogueError as error:
+            raise MessageRefused(str(error)) from error
+        press, person = link_of(message, hooks.links), hooks.people.get(message.to, {})
+        self._probe("post.before")
+        ident = await hooks.out.send(
+            target_of(message),
+            KINDS[message.template],
+            ident=message.id,
+            at=message.made_at,
+            data=data_of(message, say, press, person),
         )
         self._probe("post.after")
         return ident

@@ -18,7 +18,7 @@ from typing import Any
 
 from bot.model.message import ESCALATION, Message
 from bot.send.chat import ChatOut, Posted
-from bot.send.deliver import Deliver, Job, recorded
+from bot.send.deliver import Deliver, Hooks, Job, recorded
 from bot.send.errors import (
     ChannelAway,
     InDoubt,
@@ -75,6 +75,7 @@ class SenderSettings:
     hold: int = 60_000
     parallel: int = 8
     parallel_calls: int = 4  # more of them, kept for escalations
+    parallel_hooks: int = 8  # and these for webhooks: a slow gateway delays nothing else
     look_at: int = 512
     bug_tries: int = 5
 
@@ -119,6 +120,7 @@ class Sender:
         people: People,
         mail: MailOut | None = None,
         links: PageLinks | None = None,
+        hooks: Hooks | None = None,
         pacing: Pacing | None = None,
         leases: ChannelLeases | None = None,
         tell: Tell = _nobody,
@@ -134,13 +136,16 @@ class Sender:
             )
         self._store, self._places, self._process = store, places, process
         self._pacing, self._leases = pacing or Pacing(), leases
-        self._deliver = Deliver(store, chat, catalogue, people, mail, probe, links)
+        self._deliver = Deliver(
+            store, chat, catalogue, people, mail, probe, links=links, hooks=hooks
+        )
         self._recorder, self._holds = Recorder(desk), Holds(tell)
         self._relay = Relay(store, index, desk, probe)
         self._tidy = Tidy(store, chat, after=self.settings.tidy_after, process=process)
         self._backlog: deque[tuple[str, Queued]] = deque()
         self._tasks: dict[Key, asyncio.Task[int]] = {}
         self._inward: set[Key] = set()  # of these, the ones that take no slot
+        self._hooked: set[Key] = set()  # and those that have slots of their own
         self._tidying: asyncio.Task[int] | None = None
         self._sent = 0  # in this pass
         self._wrong: BaseException | None = None  # the first task of this pass that failed
@@ -220,6 +225,9 @@ class Sender:
             key = home, queued.message.thread
             if not self._free(key):
                 continue
+            if queued.message.way == "webhook" and self._hooks_full():
+                self._rest[key] = self._process() + 250
+                continue
             if until := self._paced_until(queued, clock(), waiting):
                 self._deferred[key] = until
                 waiting += 1
@@ -250,10 +258,14 @@ class Sender:
         return self._pacing.full_until(now, ahead)
 
     def _full(self, message: Message) -> bool:
-        if message.way in _INWARD:
+        if message.way in _INWARD or message.way == "webhook":
             return False
         kept = self.settings.parallel_calls if message.urgency <= ESCALATION else 0
-        return len(self._tasks) - len(self._inward) >= self.settings.parallel + kept
+        others = len(self._inward) + len(self._hooked)
+        return len(self._tasks) - others >= self.settings.parallel + kept
+
+    def _hooks_full(self) -> bool:
+        return len(self._hooked) >= self.settings.parallel_hooks
 
     def _free_thread(self, home: str, thread: str) -> bool:
         return self._free((home, thread))
@@ -275,6 +287,9 @@ class Sender:
             return
         elif message.way == "mail":
             self._spawn(one, self._send(one, "mail", clock))
+        elif message.way == "webhook":
+            self._hooked.add(one.key)
+            self._spawn(one, self._send(one, "webhook", clock))
         elif place := await self._free_place(one, now):
             self._spawn(one, self._send(one, place, clock))
 
@@ -305,6 +320,7 @@ class Sender:
     def _task_ended(self, key: Key, task: "asyncio.Task[int]") -> None:
         self._tasks.pop(key, None)
         self._inward.discard(key)
+        self._hooked.discard(key)
         if task.cancelled():
             return
         error = task.exception()
@@ -423,6 +439,8 @@ class Sender:
         message = one.queued.message
         if message.way == "mail":
             return Posted("", await self._deliver.mail(message))
+        if message.way == "webhook":
+            return Posted("", await self._deliver.webhook(message))
 
         async def renew() -> None:
             until = self._process() + self.settings.lease
@@ -556,9 +574,9 @@ class Sender:
 
 
 def _late(message: Message, now: int) -> bool:
-    """Whether it is not worth sending any more. Calls always are."""
+    """Whether it is not worth sending any more. Calls always are, but for ringing somebody up."""
     over = message.not_after is not None and message.not_after < now
-    return over and message.urgency > ESCALATION
+    return over and (message.urgency > ESCALATION or message.way == "webhook")
 
 
 def _dropped(message: Message) -> Settle:

@@ -25,6 +25,17 @@ class Called(Event, frozen=True, tag="called"):
     rung: int
     rounds: int
     due: int
+    way: int = 0
+
+
+class WayTried(Event, frozen=True, tag="way_tried"):
+    """It went out by one way of the person called; ``hook``: the webhook told, if it was one."""
+
+    call: str
+    way: int
+    message: str
+    due: int
+    hook: str = ""
 
 
 class Taken(Event, frozen=True, tag="taken"):
@@ -80,7 +91,17 @@ class Closed(Event, frozen=True, tag="closed"):
 
 
 CallEvent = (
-    Raised | Called | Taken | Offered | OfferLapsed | PutOff | Reminded | Delayed | Cleared | Closed
+    Raised
+    | Called
+    | WayTried
+    | Taken
+    | Offered
+    | OfferLapsed
+    | PutOff
+    | Reminded
+    | Delayed
+    | Cleared
+    | Closed
 )
 
 
@@ -106,10 +127,22 @@ def _changes(call: Call, event: CallEvent, at: int) -> dict[str, Any]:
                 "offered_to": "",
                 "due": event.due,
                 "third_party": False,
+                "to": event.to,
+                "way": event.way,
+                "sent": "",
+            }
+        case WayTried():
+            told = (event.hook,) if event.hook and event.hook not in call.hooks else ()
+            return {
+                "way": event.way,
+                "sent": event.message,
+                "due": event.due,
+                "hooks": call.hooks + told,
             }
         case Taken():
             return {
                 "operator": "ack",
+                "hooks": (),
                 "taken_by": event.by,
                 "offered_to": "",
                 "due": event.due,
@@ -130,7 +163,7 @@ def _changes(call: Call, event: CallEvent, at: int) -> dict[str, Any]:
         case Reminded() | Delayed():
             return {"due": event.due}
         case Cleared():
-            return {"cleared_at": at, "due": event.due}
+            return {"cleared_at": at, "due": event.due, "hooks": ()}
         case Closed():
-            return {"operator": "closed", "reason": event.reason, "offered_to": ""}
+            return {"operator": "closed", "reason": event.reason, "offered_to": "", "hooks": ()}
     raise LookupError(f"no rule for {type(event).__name__}")

@@ -4,53 +4,19 @@ Written against a small protocol, so that a visit and a wave share it. Every ope
 deadline (``due``) at every moment; :func:`on_due` says what happens when it comes.
 """
 
-from typing import NamedTuple, Protocol
-
 from bot.model.calls import event as e
+from bot.model.calls import ways
+from bot.model.calls.holder import Background, CallHolder, as_now
 from bot.model.calls.state import AT_ONCE, Call, First, find
-from bot.model.context import Context
 from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.roster import Staff
 from bot.model.runbook import Cause
 
+__all__ = ["Background", "CallHolder", "as_now"]
+
 #: Below the first rung: the next climb begins with everybody.
 FROM_THE_START = -1
-
-
-class Background(NamedTuple):
-    """What was going on when a call was raised; a call may end the open question."""
-
-    asked: str = ""
-    asked_at: int | None = None
-    tried: str = ""
-
-
-class CallHolder(Protocol):
-    """What a subject with calls offers; ``bot.model.visit.turn.Turn`` is one."""
-
-    @property
-    def at(self) -> int: ...
-    @property
-    def context(self) -> Context: ...
-    @property
-    def calls(self) -> tuple[Call, ...]: ...
-    def emit_call(self, event: e.CallEvent) -> None: ...
-    def next_id(self, letter: str) -> str: ...
-    def background(self) -> "Background": ...
-    def post_call(
-        self,
-        call: Call,
-        template: str,
-        *,
-        buttons: tuple[Button, ...] = (),
-        root: bool = False,
-        **args: str | int,
-    ) -> None: ...
-    def mail_call(self, call: Call, address: str, template: str) -> None: ...
-    def say_privately(self, user: str, template: str, call: Call) -> None: ...
-    def on_unanswered(self, call: Call) -> None:
-        """The whole ladder was climbed once and nobody took it."""
 
 
 def raise_call(
@@ -92,22 +58,26 @@ def call_out(turn: CallHolder, call: Call, *, rung: int, rounds: int) -> None:
     first_time = call.called_at is None
     people = ladder(turn, call)
     person = people[rung] if rung < len(people) else None
-    due = turn.at + call.take_within
-    turn.emit_call(e.Called(call.id, person.user if person else "", rung, rounds, due))
+    at_once = call.severity == "critical"
+    due = turn.at + (call.take_within if at_once else ways.time_of(call, person, 0))
+    last = len(person.ways) - 1 if person and person.ways and at_once else 0
+    turn.emit_call(e.Called(call.id, person.user if person else "", rung, rounds, due, last))
     now = as_now(turn, call)
     anew = first_time or call.rung < 0
-    everyone = people if call.severity == "critical" and anew else people[rung : rung + 1]
-    turn.post_call(
+    everyone = people if at_once and anew else people[rung : rung + 1]
+    posted = turn.post_call(
         now,
         "call" if first_time else "call_again",
         root=first_time,
-        buttons=(Button(f"e:{call.id}:take", "b_take", "primary"),),
+        buttons=(ways.take(call),),
         to_users=" ".join(p.user for p in everyone),
         climbed=rounds * max(1, len(people)) + rung,
     )
     for someone in everyone:
-        if someone.mail:
-            turn.mail_call(now, someone.mail, "call_mail")
+        if at_once:
+            ways.reach_by_all(turn, as_now(turn, call), someone)
+        else:
+            ways.reach(turn, as_now(turn, call), someone, posted)
 
 
 def ladder(turn: CallHolder, call: Call) -> list[Staff]:
@@ -135,7 +105,7 @@ def on_due(turn: CallHolder, call_id: str) -> None:
         call_out(turn, call, rung=0, rounds=0)
     elif call.operator == "shelved":
         call_out(turn, call, rung=call.rung, rounds=call.rounds)
-    else:  # nobody took it, or it was taken and nothing came of it
+    elif not ways.next_way(turn, call):  # nobody took it, or nothing came of it
         climb(turn, call)
 
 
@@ -167,13 +137,13 @@ def _to_who_has_it(turn: CallHolder, call: Call, other: Call) -> None:
         now,
         "call" if first_time else "call_again",
         root=first_time,
-        buttons=(Button(f"e:{call.id}:take", "b_take", "primary"),),
+        buttons=(ways.take(call),),
         to_users=other.taken_by,
         climbed=0,
     )
     someone = turn.context.roster.find(other.taken_by)
-    if someone is not None and someone.mail:
-        turn.mail_call(now, someone.mail, "call_mail")
+    if someone is not None:
+        ways.reach_by_all(turn, now, someone)
 
 
 def no_longer_in_hand(turn: CallHolder) -> None:
@@ -201,6 +171,7 @@ def clear(turn: CallHolder, call: Call, by: e.ClearedBy) -> None:
     if not call.open or call.cleared_at is not None:
         return
     due = turn.at + turn.context.policy.close_reminder
+    ways.over(turn, call)
     turn.emit_call(e.Cleared(call.id, by, due))
     if call.called_at is None:
         turn.emit_call(e.Closed(call.id, "", "cleared before anyone was called"))
@@ -211,12 +182,6 @@ def clear(turn: CallHolder, call: Call, by: e.ClearedBy) -> None:
         buttons=(Button(f"e:{call.id}:close", "b_close", "primary"),),
         sign=turn.at,
     )
-
-
-def as_now(turn: CallHolder, call: Call) -> Call:
-    found = find(turn.calls, call.id)
-    assert found is not None
-    return found
 
 
 def _name(turn: CallHolder, call: Call) -> str:

@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from bot.model.calls import event as e
+from bot.model.calls import ways
 from bot.model.calls.life import (
     CallHolder,
     as_now,
@@ -62,6 +63,7 @@ def _take(turn: PressHolder, actor: Actor, call: Call) -> str:
     if call.called_at is None:  # taken from a list before it was called out
         call_out(turn, call, rung=0, rounds=0)
     due = turn.at + minutes(turn.context.book.limits.taken_without_progress)
+    ways.over(turn, as_now(turn, call))
     turn.emit_call(e.Taken(call.id, actor.user, due))
     call = as_now(turn, call)
     name = _name(turn, actor.user)
@@ -131,6 +133,7 @@ def _close(turn: PressHolder, actor: Actor, call: Call, reason: str) -> str:
     if reason not in REASONS and not (over and reason == "cleared"):
         return "needs_reason"
     watched = call.cleared_at is None and reason != "rebook" and bool(call.unit)
+    ways.over(turn, call)
     turn.emit_call(e.Closed(call.id, actor.user, reason))
     turn.post_call(
         as_now(turn, call),

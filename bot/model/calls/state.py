@@ -72,6 +72,10 @@ class Call(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     asked_at: int | None = None
     tried: str = ""  # catalogue key of what the contact had tried by then
     reason: str = ""
+    to: str = ""  # who is called now
+    way: int = 0  # which of their ways is being tried
+    sent: str = ""  # the message that went out by it
+    hooks: tuple[str, ...] = ()  # webhooks that were told, as ``target:user``
 
     @property
     def open(self) -> bool:

@@ -1,6 +1,7 @@
 """The visit decides: a fact and the snapshot give events and messages. Pure."""
 
 from bot.model.calls.life import clear
+from bot.model.calls.ways import way_failed
 from bot.model.context import Context
 from bot.model.decision import Decision
 from bot.model.fact import (
@@ -107,6 +108,7 @@ def _delivered(turn: Turn, fact: Delivered) -> None:
 
 def _undeliverable(turn: Turn, fact: Undeliverable) -> None:
     turn.emit(e.NotDelivered(fact.message, fact.why))
+    way_failed(turn, fact.message)
     question = turn.visit.question
     if question is not None and question.message == fact.message:
         if fact.why.startswith("person:"):

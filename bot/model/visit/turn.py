@@ -5,7 +5,8 @@ from typing import Any
 import msgspec
 
 from bot.model.calls.event import CallEvent
-from bot.model.calls.life import Background
+from bot.model.calls.holder import Background
+from bot.model.calls.sending import by_hook, by_mail
 from bot.model.calls.state import Call
 from bot.model.context import Context
 from bot.model.decision import Decision
@@ -13,6 +14,7 @@ from bot.model.fact import AnyFact, Pressed, Said, Told
 from bot.model.message import ANSWER, ESCALATION, Button, Message
 from bot.model.people import mail_thread
 from bot.model.policy import minutes
+from bot.model.roster import Staff
 from bot.model.subject import Subject, of_wave
 from bot.model.visit.card import card
 from bot.model.visit.event import AnyEvent, Asked, Replied, ThreadOpened
@@ -228,10 +230,10 @@ class Turn:
         buttons: tuple[Button, ...] = (),
         root: bool = False,
         **args: str | int,
-    ) -> None:
+    ) -> str:
         """Post into the call's own thread in the escalation channel."""
         more = {name: str(value) for name, value in args.items()}
-        self._send(
+        return self._send(
             thread=f"esc:{self.visit.id}:{call.id}",
             template=template,
             buttons=buttons,
@@ -240,13 +242,18 @@ class Turn:
             args=card(self.visit, call, self.context, self.at) | more,
         )
 
-    def mail_call(self, call: Call, address: str, template: str) -> None:
-        self._send(
-            way="mail",
-            thread=f"mail:{address}",
+    def mail_call(self, call: Call, person: Staff, template: str) -> str:
+        return self._send(
             template=template,
-            urgency=ESCALATION,
             args=card(self.visit, call, self.context, self.at),
+            **by_mail(call, person),
+        )
+
+    def hook_call(self, call: Call, person: Staff, target: str, template: str) -> str:
+        return self._send(
+            template=template,
+            args=card(self.visit, call, self.context, self.at),
+            **by_hook(call, person, target, self.visit.id, self.at),
         )
 
     def mail_person(self, person: Person, template: str, **args: str | int) -> None:

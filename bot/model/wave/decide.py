@@ -7,22 +7,40 @@ from msgspec.structs import replace
 
 from bot.model.board import Board
 from bot.model.calls.event import CallEvent
-from bot.model.calls.life import Background, on_due, raise_call
+from bot.model.calls.holder import Background
+from bot.model.calls.life import on_due, raise_call
 from bot.model.calls.press import press
+from bot.model.calls.sending import by_hook, by_mail
 from bot.model.calls.state import Call
+from bot.model.calls.ways import way_failed
 from bot.model.context import Context
 from bot.model.danger import find
 from bot.model.decision import Decision
-from bot.model.fact import AnyFact, Due, Gap, Ordered, Planned, Pressed, Said, Told
+from bot.model.fact import (
+    AnyFact,
+    Due,
+    Gap,
+    Ordered,
+    Planned,
+    Pressed,
+    Said,
+    Told,
+    Undeliverable,
+)
 from bot.model.message import BOARD, ESCALATION, Button, Message
 from bot.model.policy import MINUTE
+from bot.model.roster import Staff
 from bot.model.subject import EVERY, of_visit
 from bot.model.wave import state as w
 from bot.model.wave.state import Wave, WaveEvent, WavePlan, evolve
 
 #: What visits report that holds new starts at once.
 _HOLDING = ("danger", "without_service", "unanswered")
+_NAMED = (*_HOLDING, "ordered", "unstaffed", "untested")
 _TRY_OPENING_AGAIN = 15 * MINUTE
+_LOOK_AT_TESTS_AGAIN = 2 * MINUTE
+#: Holds that end by themselves, when somebody can be woken again.
+_NOBODY_TO_WAKE = {"unstaffed", "untested"}
 
 
 class WaveTurn:
@@ -58,10 +76,11 @@ class WaveTurn:
     def next_id(self, letter: str) -> str:
         return f"{letter}{self.wave.made + 1}"
 
-    def send(self, **fields: Any) -> None:
+    def send(self, **fields: Any) -> str:
         number = len(self.messages) + 1
         message_id = f"{self.fact.subject}:{self.context.version + 1}:{number}"
         self.messages.append(Message(id=message_id, made_at=self.at, **fields))
+        return message_id
 
     def to_visits(self, fact: AnyFact) -> None:
         """One follow-up to every visit of the wave, each under an id of its own."""
@@ -85,9 +104,9 @@ class WaveTurn:
         buttons: tuple[Button, ...] = (),
         root: bool = False,
         **args: str | int,
-    ) -> None:
+    ) -> str:
         more = {name: str(value) for name, value in args.items()}
-        self.send(
+        return self.send(
             thread=f"esc:{self.wave.name}:{call.id}",
             template=f"wave_{template}",
             buttons=buttons,
@@ -96,14 +115,13 @@ class WaveTurn:
             args=self.card(call) | more,
         )
 
-    def mail_call(self, call: Call, address: str, template: str) -> None:
-        self.send(
-            way="mail",
-            thread=f"mail:{address}",
-            template=f"wave_{template}",
-            urgency=ESCALATION,
-            args=self.card(call),
-        )
+    def mail_call(self, call: Call, person: Staff, template: str) -> str:
+        sent = by_mail(call, person)
+        return self.send(template=f"wave_{template}", args=self.card(call), **sent)
+
+    def hook_call(self, call: Call, person: Staff, target: str, template: str) -> str:
+        sent = by_hook(call, person, target, self.wave.name, self.at)
+        return self.send(template=f"wave_{template}", args=self.card(call), **sent)
 
     def say_privately(self, user: str, template: str, call: Call) -> None:
         """A call of a wave holds no names or numbers that only one person may read."""
@@ -151,6 +169,8 @@ def decide(wave: Wave | None, fact: AnyFact, context: Context) -> Decision[Wave]
             _danger(turn, fact)
         case Pressed():
             _pressed(turn, fact)
+        case Undeliverable():
+            way_failed(turn, fact.message)
         case _:
             turn.answer = "nothing"
     return Decision(turn.wave, tuple(turn.events), tuple(turn.messages), turn.answer, turn.hold)
@@ -185,6 +205,8 @@ def _ordered(turn: WaveTurn, fact: Ordered) -> None:
         turn.answer = "not_yours"
     elif fact.order == "hold":
         hold(turn, fact.args.get("why", "ordered"), by=fact.actor.user)
+    elif fact.order == "resume" and turn.context.reachable is False:
+        turn.answer = "untested"
     elif fact.order == "resume":
         _resume(turn, fact.actor.user)
     elif fact.order == "close":
@@ -201,7 +223,7 @@ def hold(turn: WaveTurn, why: str, by: str = "") -> None:
         return
     turn.emit(w.HoldSet(why, by))
     turn.hold = True
-    turn.to_team("wave_held", why=f"@x:hold_{why}" if why in (*_HOLDING, "ordered") else why)
+    turn.to_team("wave_held", why=f"@x:hold_{why}" if why in _NAMED else why)
     if not already:
         turn.to_visits(_told_visits(turn, "held"))
 
@@ -255,13 +277,28 @@ def _open(turn: WaveTurn) -> None:
         turn.emit(w.OpeningPutOff(turn.at + _TRY_OPENING_AGAIN))
         hold(turn, "unstaffed")
         return
+    if turn.context.reachable is False:
+        turn.emit(w.OpeningPutOff(turn.at + _LOOK_AT_TESTS_AGAIN))
+        hold(turn, "untested")
+        return
     turn.emit(w.Opened())
-    if turn.wave.holds == ("unstaffed",):
+    if turn.wave.held and set(turn.wave.holds) <= _NOBODY_TO_WAKE:
+        _resume(turn, "")
+
+
+def _look_at_tests(turn: WaveTurn) -> None:
+    """While nobody on call has a tested way nothing new starts; it goes on when somebody has."""
+    if turn.wave.state != "open":
+        return
+    if turn.context.reachable is False:
+        hold(turn, "untested")
+    elif turn.wave.holds == ("untested",):
         _resume(turn, "")
 
 
 def _pin(turn: WaveTurn) -> None:
     """Renew the pinned summary if it would say something new; at most once a minute."""
+    _look_at_tests(turn)
     summary = turn.context.board
     args = pin_args(turn.wave, summary) if summary else {}
     if summary and _all_settled(turn.wave, summary):

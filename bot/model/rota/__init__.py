@@ -1,0 +1,1 @@
+"""The rota: whose shift begins, and whether the ways of reaching them were tried and confirmed."""
