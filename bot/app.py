@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 import msgspec
 from aiohttp import web
 
+from bot import waking
 from bot.access import Access
 from bot.code_key import code_key
 from bot.desk import Desk
@@ -40,6 +41,7 @@ from bot.store.link import Options
 from bot.store.store import Store
 from handlers.chat import ChatIn, Identity
 from handlers.clock import Now, Sweep
+from handlers.confirm import Confirm
 from handlers.http import application, no_http
 from handlers.intake.syslog import Syslog
 from handlers.page.routes import PageIn
@@ -96,6 +98,7 @@ class Bot:
         secret = page.secret.get_secret_value().encode()
         self.access = Access(secret) if page.on else None
         self.links = PageLinks(self.access, page.base_url) if self.access else None
+        self.hooks = waking.hooks(settings, self.parts.sender.lease / 2000)
         self._runner: web.AppRunner | None = None
         self.port = 0
         self.sockets: ChatSockets | None = None
@@ -117,6 +120,7 @@ class Bot:
             for home in await self.store.homes():
                 await self.store.free_leases(home)
         self.sweep = Sweep(self.desk)
+        await waking.look_at_roster(self.desk, self.now())
         if listen:
             await self._start_http()
             await self._start_sockets()
@@ -150,14 +154,12 @@ class Bot:
             private=self.settings.chat.private,
             pages=self.settings.page.on,
             code_key=code_key(self.settings),
+            chat_alone=self.settings.person_on_chat_alone_may_open,
         )
 
     def _may_open(self, roster: Roster, at: int) -> bool:
-        """Staffed, or the person on call has a way of being woken besides chat."""
-        if self.settings.person_on_chat_alone_may_open or roster.staffed(at):
-            return True
-        on_call = roster.on_duty("oncall", at)
-        return bool(on_call and on_call[0].mail and self.settings.mail.host)
+        """Somebody's ways can be tested (the rota says whether they were), or it is allowed."""
+        return self.settings.person_on_chat_alone_may_open or (roster.tested and roster.staffed(at))
 
     async def _start_chat(self) -> None:
         chat = self.settings.chat
@@ -194,6 +196,7 @@ class Bot:
             people=self._person,
             mail=mail,
             links=self.links,
+            hooks=self.hooks,
             pacing=self.parts.pacing or Pacing(workspace=Workspace(self.store)),
             leases=self.parts.leases(self.store) if self.parts.leases else None,
             tell=self._trouble,
@@ -262,6 +265,7 @@ class Bot:
             probe=self.parts.probe,
             trust_proxy=self.settings.serve.trust_proxy,
             page=self._page(),
+            more=self._confirm_routes(),
         )
         drain = self.settings.serve.drain_seconds
         # A body that is compressed is refused, not unpacked: what is signed is what is sent.
@@ -293,6 +297,12 @@ class Bot:
             secure=page.base_url.startswith("https:"),
             clock=self.parts.patience,
         )
+
+    def _confirm_routes(self) -> list[web.RouteDef]:
+        """The page behind the links in mails and webhooks to the team."""
+        if self.hooks.links is None:
+            return []
+        return Confirm(self.desk, self.catalogue, self.hooks.links, self.now).routes()
 
     async def _start_sockets(self) -> None:
         chat = self.settings.chat
@@ -402,6 +412,8 @@ class Bot:
         await self.stop_taking()
         if hasattr(self, "chat"):
             await self.chat.close()
+        if self.hooks.out is not None:
+            await self.hooks.out.close()
         if hasattr(self, "store"):
             await self.store.close()
         if self.embedded is not None:

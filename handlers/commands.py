@@ -15,7 +15,7 @@ from handlers.routing import by_serial, wave_of_channel
 from handlers.words import plain
 
 #: What becomes of an order, as far as there is a text for it.
-_ANSWERS = ("ok", "nothing", "not_yours")
+_ANSWERS = ("ok", "nothing", "not_yours", "untested")
 #: ``SITE 2026-03-19 18:00``: a site's name or id, then its new date.
 _NEW_DATE = re.compile(r"(.+?) (?:for |to |on )?(\d{4}-\S.*)")
 

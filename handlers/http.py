@@ -11,6 +11,7 @@ from aiohttp.typedefs import Handler, Middleware
 from slack_bolt.adapter.aiohttp import to_aiohttp_response, to_bolt_request
 
 from bot.access import PATH
+from bot.press_links import PATH as PRESS_PATH
 from bot.store.probe import Probe, nothing
 from handlers.chat import ChatIn
 from handlers.health import Check
@@ -24,6 +25,8 @@ from handlers.registration import RegistrationIn
 
 _log = logging.getLogger("musterline.http")
 CHAT_PATH = "/chat/events"
+#: What follows is a private link.
+PRIVATE = (PATH, PRESS_PATH)
 
 
 def application(
@@ -33,6 +36,7 @@ def application(
     check: Check,
     body_limit: int,
     trust_proxy: Sequence[str] = (),
+    more: Sequence[web.RouteDef] = (),
     probe: Probe = nothing,
     page: PageIn | None = None,
 ) -> web.Application:
@@ -43,6 +47,7 @@ def application(
         middlewares=(*probed, believed(trust_proxy), refusals),
     )
     app.add_routes(health_routes(check))
+    app.add_routes(more)
     _add_registrations(app.router, registration)
     if page is not None:
         app.add_routes(page.routes())
@@ -100,8 +105,9 @@ async def refusals(request: web.Request, handler: Handler) -> web.StreamResponse
         answer = problem(404, "There is nothing here.")
     if 400 <= answer.status < 500:
         path = request.rel_url.raw_path[:200]  # as it was sent: no line of the log but one
-        if path.startswith(PATH):  # what opens a page is in no log
-            path = f"{PATH}..."
+        private = next((p for p in PRIVATE if path.startswith(p)), "")
+        if private:  # what opens a page is in no log
+            path = f"{private}..."
         _log.warning("%s to %s from %s", answer.status, path, request.remote)
     return answer
 

@@ -9,7 +9,6 @@ import asyncio
 import logging
 import random
 import time
-import zlib
 from collections import deque
 from collections.abc import Callable, Coroutine
 from dataclasses import dataclass
@@ -17,6 +16,7 @@ from functools import partial
 from typing import Any
 
 from bot.model.message import ESCALATION, Message
+from bot.send.again import backoff, late
 from bot.send.chat import ChatOut, Posted
 from bot.send.deliver import Deliver, Hooks, Job, recorded
 from bot.send.errors import (
@@ -225,10 +225,10 @@ class Sender:
             key = home, queued.message.thread
             if not self._free(key):
                 continue
-            if queued.message.way == "webhook" and self._hooks_full():
+            hooks_full = len(self._hooked) >= self.settings.parallel_hooks
+            if queued.message.way == "webhook" and hooks_full:
                 self._rest[key] = self._process() + 250
-                continue
-            if until := self._paced_until(queued, clock(), waiting):
+            elif until := self._paced_until(queued, clock(), waiting):
                 self._deferred[key] = until
                 waiting += 1
             else:
@@ -264,9 +264,6 @@ class Sender:
         others = len(self._inward) + len(self._hooked)
         return len(self._tasks) - others >= self.settings.parallel + kept
 
-    def _hooks_full(self) -> bool:
-        return len(self._hooked) >= self.settings.parallel_hooks
-
     def _free_thread(self, home: str, thread: str) -> bool:
         return self._free((home, thread))
 
@@ -285,11 +282,10 @@ class Sender:
             self._spawn(one, self._put_on_page(one))
         elif self._in_doubt_still(one):
             return
-        elif message.way == "mail":
-            self._spawn(one, self._send(one, "mail", clock))
-        elif message.way == "webhook":
-            self._hooked.add(one.key)
-            self._spawn(one, self._send(one, "webhook", clock))
+        elif message.way in ("mail", "webhook"):
+            if message.way == "webhook":
+                self._hooked.add(one.key)
+            self._spawn(one, self._send(one, message.way, clock))
         elif place := await self._free_place(one, now):
             self._spawn(one, self._send(one, place, clock))
 
@@ -339,7 +335,7 @@ class Sender:
         if one.queued.state == "sending":
             return None  # it may be out there: look first
         newer = message.slot and one.info.slots.get(message.slot, ("", -1))[1] > message.rev
-        if not _late(message, now) and not newer:
+        if not late(message, now) and not newer:
             return None
         return _dropped(message)
 
@@ -446,7 +442,7 @@ class Sender:
             until = self._process() + self.settings.lease
             await self._store.extend(one.home, message.thread, until)
 
-        job = Job(one.home, message, place, one.info, doubt, _late(message, clock()))
+        job = Job(one.home, message, place, one.info, doubt, late(message, clock()))
         posted, unpinned = await self._deliver.chat(job, renew)
         if unpinned:
             await self._tell(one, "pin", place, unpinned, clock())
@@ -467,7 +463,7 @@ class Sender:
         self, one: _Ready, place: str, attempt: int, doubt: bool, error: SendError, clock: Clock
     ) -> None:
         message, now = one.queued.message, clock()
-        until = now + _backoff(attempt, message.id)
+        until = now + backoff(attempt, message.id)
         if isinstance(error, Passing):
             doubt = doubt or error.part == "pin"
             if error.wait is not None:
@@ -573,12 +569,6 @@ class Sender:
         return self._holds.places
 
 
-def _late(message: Message, now: int) -> bool:
-    """Whether it is not worth sending any more. Calls always are, but for ringing somebody up."""
-    over = message.not_after is not None and message.not_after < now
-    return over and (message.urgency > ESCALATION or message.way == "webhook")
-
-
 def _dropped(message: Message) -> Settle:
     return Settle(message=message.id, thread=message.thread, state="dropped")
 
@@ -598,9 +588,3 @@ def _order(one: tuple[str, Queued]) -> tuple[bool, int, int, str]:
     """What is for ourselves first: danger heard at one site holds the wave by such a fact."""
     message = one[1].message
     return (message.way not in _INWARD, message.urgency, message.made_at, message.id)
-
-
-def _backoff(attempt: int, ident: str) -> int:
-    """Wave time to wait before the next attempt: doubling to a minute, spread by the id."""
-    spread = zlib.crc32(ident.encode()) % 500
-    return int(min(60_000, 1000 * 2 ** min(attempt - 1, 6))) + spread

@@ -77,7 +77,7 @@ def test_the_example_of_a_source_is_well_formed(tmp_path: Path) -> None:
     text = SAMPLE.read_text(encoding="utf-8")
     example = "".join(
         line.removeprefix("#   ") + "\n"
-        for line in text.splitlines()
+        for line in section_text("registration").splitlines()
         if re.match(r"#   (\[\[|name|secrets)", line)
     )
     copy = tmp_path / "copy.toml"
@@ -85,6 +85,21 @@ def test_the_example_of_a_source_is_well_formed(tmp_path: Path) -> None:
     copy.write_text(text + "\n" + made, encoding="utf-8")
     (source,) = load(copy, {}).registration.sources
     assert source.name == "registry"
+
+
+def test_the_example_of_ways_is_well_formed(tmp_path: Path) -> None:
+    text = SAMPLE.read_text(encoding="utf-8")
+    _, _, hooks = text.partition("[webhooks]\n")
+    target = re.findall(r"^#   (\[\[webhooks.*|(?:name|url|secrets) = .*)$", hooks, re.MULTILINE)
+    person = re.findall(r"^#   ((?:phone|ways) = .*)$", text, re.MULTILINE)
+    copy = tmp_path / "copy.toml"
+    more = "\n".join(target).replace("whsec_...", "whsec_" + "QUJD" * 8)
+    copy.write_text(text + "\n".join(person) + "\n" + more, encoding="utf-8")
+    settings = load(copy, {})
+    (staff,) = [s for s in settings.roster().staff if s.ways]
+    assert [way.name for way in staff.ways] == ["chat", "webhook:phone", "mail"]
+    assert [target.name for target in settings.webhooks.targets] == ["phone"]
+    assert "page.base_url and page.secret" in " ".join(settings.problems_for_serving())
 
 
 def test_the_defaults_it_shows_are_the_defaults(tmp_path: Path) -> None:
@@ -99,8 +114,8 @@ def test_the_defaults_it_shows_are_the_defaults(tmp_path: Path) -> None:
 def test_every_setting_is_in_it(section: str, key: str) -> None:
     written = rf"^(#?{key} = |\[\[{key}\]\])"
     text = section_text(section) if key != "people" else SAMPLE.read_text(encoding="utf-8")
-    if (section, key) == ("registration", "sources"):
-        written = r"^#   \[\[registration\.sources\]\]"
+    if (section, key) in {("registration", "sources"), ("webhooks", "targets")}:
+        written = rf"^#   \[\[{section}\.{key}\]\]"
     assert re.search(written, text, re.MULTILINE)
 
 

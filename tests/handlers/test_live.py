@@ -9,7 +9,7 @@ from bot.jumps import JUMP_WAIT
 from bot.live import WATCHDOG_SECONDS, Live
 from bot.model.policy import MINUTE
 from bot.practice import scene
-from bot.settings import MailSettings, PersonSettings
+from bot.settings import PersonSettings, WaySettings
 from bot.store.errors import PartRefused
 from tests.handlers.kit import OwnStore, Room, open_room
 
@@ -158,7 +158,7 @@ async def test_an_outage_of_the_chat_counts_for_nobody(room: Room) -> None:
 # --- who may be woken ---------------------------------------------------------------------------
 
 
-async def test_no_wave_opens_outside_staffed_hours_with_chat_alone(room: Room) -> None:
+async def test_no_wave_opens_where_nobody_on_turn_can_be_tested(room: Room) -> None:
     evening = room.clock.now()
     by_day = {"hours": ({"since": "09:00", "until": "10:00"},)}
     people = (
@@ -173,12 +173,13 @@ async def test_no_wave_opens_outside_staffed_hours_with_chat_alone(room: Room) -
         return room.bot._may_open(room.bot.settings.roster(), evening)
 
     assert not may()
-    mailed = (people[0].model_copy(update={"mail": "ines@example.org"}),)
-    assert not may(people=mailed)  # an address, but no way to send to it
-    assert may(people=mailed, mail=MailSettings(host="mail.example.org"))
+    ways = (WaySettings(way="chat"), WaySettings(way="webhook:phone"))
+    with_ways = (people[0].model_copy(update={"ways": ways}),)
+    assert not may(people=with_ways)  # but it is not their turn
+    roster = base.model_copy(update={"people": with_ways}).roster()
+    assert room.bot._may_open(roster, evening - 8 * 60 * MINUTE)  # 09:30, and their test counts
     assert may(person_on_chat_alone_may_open=True)
     room.bot.settings = base
-    assert room.bot._may_open(base.roster(), evening - 8 * 60 * MINUTE)  # 09:30: staffed
 
 
 async def test_the_people_of_the_settings_are_looked_up_at_start(room: Room) -> None:

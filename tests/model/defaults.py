@@ -17,6 +17,7 @@ import msgspec
 from bot.model.calls.state import Call
 from bot.model.fact import AnyFact
 from bot.model.message import Message
+from bot.model.rota.state import Rota, RotaEvent
 from bot.model.visit.event import AnyEvent
 from bot.model.visit.state import Visit
 from bot.model.wave.state import Wave
@@ -27,7 +28,7 @@ FILE = Path(__file__).parent / "defaults.json"
 def stored() -> Iterator[type[msgspec.Struct]]:
     """Every struct that lies in a snapshot, the journal or the outbox, each once."""
     seen: set[type] = set()
-    waiting: list[Any] = [Visit, Wave, Call, Message, AnyEvent, AnyFact]
+    waiting: list[Any] = [Visit, Wave, Rota, Call, Message, AnyEvent, RotaEvent, AnyFact]
     while waiting:
         kind = waiting.pop()
         if isinstance(kind, type) and issubclass(kind, msgspec.Struct):

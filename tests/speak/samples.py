@@ -29,7 +29,7 @@ TEAM = re.compile(
     r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
     r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
-    r"|handover_.*"
+    r"|handover_.*|way_.*|press_page_.*"
 )
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
@@ -139,6 +139,10 @@ USUAL: Mapping[str, str] = {
     "source": "registry",
     "word": "mil lane",
     "command": "/wave",
+    "press": "https://desk.example.org/p/dzpob2xsb3dtZXJl~k3",
+    "way": "phone",
+    "ways": "phone, mail",
+    "taken": "nobody",
     "online": "12",
     "units": "40",
     "running": "6",

@@ -12,7 +12,7 @@ SCHEMA = 1
 WayState = Literal["asked", "confirmed", "failed"]
 
 
-class WayTest(msgspec.Struct, frozen=True):
+class WayTest(msgspec.Struct, frozen=True, omit_defaults=True, gc=False):
     """One way of a person in this shift; ``message``: the newest that went out by it."""
 
     way: str
@@ -21,7 +21,7 @@ class WayTest(msgspec.Struct, frozen=True):
     at: int | None = None  # when it was confirmed
 
 
-class ShiftTest(msgspec.Struct, frozen=True):
+class ShiftTest(msgspec.Struct, frozen=True, omit_defaults=True, gc=False):
     """One person's shift. ``due``: when what is not confirmed is looked at; none: never again."""
 
     user: str
@@ -43,7 +43,7 @@ class ShiftTest(msgspec.Struct, frozen=True):
         return tuple(w for w in self.ways if w.state != "confirmed")
 
 
-class Rota(msgspec.Struct, frozen=True, kw_only=True):
+class Rota(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     schema: int = SCHEMA
     made: int = 0
     next_at: int | None = None  # when the next shift begins

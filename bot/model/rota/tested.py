@@ -1,10 +1,10 @@
 """Whether somebody who is on call now is known to be reachable."""
 
-from bot.model.rota.state import Rota
 from bot.model.roster import Roster
+from bot.model.rota.state import Rota
 
 
-def tested_ways(rota: Rota | None, user: str, at: int) -> tuple[str, ...]:
+def confirmed_ways(rota: Rota | None, user: str, at: int) -> tuple[str, ...]:
     """The ways of a person that were confirmed in the shift that covers ``at``."""
     shift = rota.of(user) if rota is not None else None
     return shift.confirmed(at) if shift is not None else ()
@@ -16,7 +16,7 @@ def reachable(rota: Rota | None, roster: Roster, at: int, *, chat_alone: bool) -
     A phone that only rings for chat does not wake people: chat counts with ``chat_alone``.
     """
     for staff in roster.on_duty("oncall", at):
-        ways = tested_ways(rota, staff.user, at)
+        ways = confirmed_ways(rota, staff.user, at)
         if any(chat_alone or way != "chat" for way in ways):
             return True
     return False
