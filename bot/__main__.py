@@ -14,6 +14,7 @@ COMMANDS = (
     "import",
     "serve",
     "status",
+    "ready",
     "verify",
     "read",
     "check",

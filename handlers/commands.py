@@ -1,23 +1,21 @@
 """The chat command (``/wave`` by default): status, hold and resume, one site, one unit."""
 
-import re
 from typing import Any
 
 from bot.desk import Desk
 from bot.model.fact import Actor, Ordered
-from bot.model.subject import Subject, of_visit
+from bot.model.subject import Subject
 from bot.model.visit.state import Visit
 from bot.report.words import board_lines, visit_lines
 from bot.speak.catalogue import Catalogue
 from bot.speak.render import escaped, in_chat
 from handlers.clock import Now
+from handlers.readiness import Readiness, named
 from handlers.routing import by_serial, wave_of_channel
 from handlers.words import plain
 
 #: What becomes of an order, as far as there is a text for it.
 _ANSWERS = ("ok", "nothing", "not_yours", "untested")
-#: ``SITE 2026-03-19 18:00``: a site's name or id, then its new date.
-_NEW_DATE = re.compile(r"(.+?) (?:for |to |on )?(\d{4}-\S.*)")
 
 
 class Commands:
@@ -25,6 +23,7 @@ class Commands:
 
     def __init__(self, desk: Desk, catalogue: Catalogue, now: Now, command: str) -> None:
         self._desk, self._catalogue, self._now, self._command = desk, catalogue, now, command
+        self._readiness = Readiness(desk, catalogue, now, command)
 
     async def answer(self, body: dict[str, Any]) -> str:
         """The text shown to the one who typed the command."""
@@ -48,7 +47,9 @@ class Commands:
             case "site":
                 return await self._site(wave, words[1:])
             case "rebook":
-                return await self._rebook(wave, actor, " ".join(words[1:]), body)
+                return await self._readiness.rebook(wave, actor, " ".join(words[1:]), body)
+            case "ready":
+                return await self._readiness.ready(wave, actor, " ".join(words[1:]), body)
         return self._say("command_unknown", word=order)
 
     async def _wave(self, channel: str, words: list[str]) -> Subject | None:
@@ -85,40 +86,11 @@ class Commands:
     async def _site(self, wave: Subject, words: list[str]) -> str:
         if not words:
             return self._say("command_which_site")
-        visit = await self._named(wave, " ".join(words))
+        visits = await self._desk.surroundings.visits(self._desk.store, wave.home)
+        visit = named(visits, " ".join(words))
         if visit is None:
             return self._say("command_no_site", word=" ".join(words))
         return self._visit(visit)
-
-    async def _named(self, wave: Subject, name: str) -> Visit | None:
-        """The visit of that site, by its id or its name."""
-        wanted = name.casefold()
-        for visit in await self._desk.surroundings.visits(self._desk.store, wave.home):
-            if wanted in (visit.id.casefold(), visit.site.name.casefold()):
-                return visit
-        return None
-
-    async def _rebook(self, wave: Subject, actor: Actor, given: str, body: dict[str, Any]) -> str:
-        """Another date for a site; it is refused with the reason."""
-        found = _NEW_DATE.fullmatch(given)
-        if found is None:
-            return self._say("command_rebook_how")
-        visit = await self._named(wave, found[1])
-        if visit is None:
-            return self._say("command_no_site", word=found[1])
-        outcome = await self._desk.receive(
-            Ordered(
-                id=f"command:{body.get('trigger_id', '')}",
-                subject=of_visit(wave.wave, visit.id),
-                received_at=self._now(),
-                actor=actor,
-                order="new_date",
-                args={"when": found[2]},
-            )
-        )
-        if outcome.answer == "ok":
-            return self._say("command_rebook_ok", site=visit.site.name)
-        return self._say(f"order_{outcome.answer}")
 
     async def _unit(self, words: list[str]) -> str:
         if not words:

@@ -27,6 +27,15 @@ ORDERS = {
     "catch up": "catch_up",
     "revoke page": "revoke_page",
     "send page": "send_page",
+    "start anyway": "start_anyway",
+}
+#: What is settled before the evening, or is not, and the item that is meant.
+_ITEMS = {
+    "line tested": ("line", "yes"),
+    "line not tested": ("line", "no"),
+    "line failed": ("line", "no"),
+    "in registry": ("registry", "yes"),
+    "not in registry": ("registry", "no"),
 }
 
 
@@ -46,6 +55,9 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
     if carrier := _CARRIER.fullmatch(said):
         order = "third_party"
         args = {"ticket": carrier[1], "minutes": carrier[2] or _CARRIER_MINUTES}
+    elif said.lower() in _ITEMS:
+        item, value = _ITEMS[said.lower()]
+        order, args = "ready", {"item": item, "value": value}
     elif date := _NEW_DATE.fullmatch(said):
         order, args = "new_date", {"when": date[1]}
     if order is None:

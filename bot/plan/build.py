@@ -54,6 +54,7 @@ class Builder:
             return None
         site = {key: self.values[key] for key in _PLAIN if key in self.values}
         site.setdefault("name", self.group.site)
+        site["ready"] = self._ready()
         return SiteRow.model_validate(
             {
                 **site,
@@ -67,6 +68,13 @@ class Builder:
                 "end": end,
             }
         )
+
+    def _ready(self) -> list[str]:
+        """What the list says is settled before the evening."""
+        seen = self.values.get("seen_on_site", [])
+        found = list(seen) if isinstance(seen, list) else []
+        found += ["line"] if self.values.get("line_tested") else []
+        return found + (["registry"] if self.values.get("in_registry") else [])
 
     def _problem(self, line: int, key: str, value: str, what: str, remedy: str) -> None:
         self.problems.append(Problem(line, BY_KEY[key].title, value, what, remedy))

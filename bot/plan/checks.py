@@ -23,6 +23,9 @@ _LANG = re.compile(
 )
 _SERIAL = re.compile(r"[A-Z0-9][A-Z0-9./_+]{3,39}")
 _DAMAGED = re.compile(r"[0-9](?:[.,][0-9]+)?E\+[0-9]{1,3}", re.IGNORECASE)
+#: What the people on site confirm, as a list names it.
+OF_SITE = ("carton", "label", "contact", "deputy")
+_DATE = re.compile(r"20\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])")
 _JOINERS = "\u200c\u200d"  # needed to spell names in some scripts
 _UNSEEN = ("Cc", "Cf", "Co", "Cs", "Cn")
 
@@ -110,6 +113,24 @@ def mail(value: str) -> str:
     return value
 
 
+def done(value: str) -> bool:
+    """Whether something was done: a date on which it was, yes or no."""
+    if value.casefold() in ("no", "n", "-"):
+        return False
+    if value.casefold() in ("yes", "y") or _DATE.fullmatch(value):
+        return True
+    raise Refused("does not say whether it was done", "write yes, no, or the date: 2026-03-05")
+
+
+def of_site(value: str) -> list[str]:
+    """What the people on site have confirmed, in the order of the words allowed."""
+    found = {part.casefold() for part in each(value)}
+    if found - set(OF_SITE):
+        wrong = min(found - set(OF_SITE))
+        raise Refused(f"names '{wrong}'", f"use only {', '.join(OF_SITE)}")
+    return [word for word in OF_SITE if word in found]
+
+
 def undamaged(value: str) -> str:
     """Refuse what a spreadsheet leaves of a long number."""
     if _DAMAGED.fullmatch(value):
@@ -171,4 +192,5 @@ CHECKS: dict[str, Callable[[str], object]] = {
     "deputy": user, "deputy_lang": language, "deputy_mobile": phone,
     "phone": phone, "carrier_fault_line": phone, "networks": networks, "depends": each,
     "circuit": undamaged, "start": zones.wall,
+    "line_tested": done, "in_registry": done, "seen_on_site": of_site,
 }  # fmt: skip

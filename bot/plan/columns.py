@@ -235,6 +235,28 @@ COLUMNS: tuple[Column, ...] = (
         "2026-03-12 22:00",
         also=("end", "change window end", "end of change window", "end of window"),
     ),
+    Column(
+        "line_tested",
+        "line tested",
+        "when the new line was tested live (a date), or yes; empty or no: not yet",
+        "2026-03-05",
+        also=("line tested on", "new line tested"),
+    ),
+    Column(
+        "in_registry",
+        "in registry",
+        "yes when the registry knows all serials of the site; empty or no: not yet",
+        "yes",
+        also=("serials in registry", "registry knows"),
+    ),
+    Column(
+        "seen_on_site",
+        "seen on site",
+        "what the people on site have confirmed already: any of carton, label, contact, deputy, "
+        "separated by semicolon",
+        "carton; label",
+        also=("confirmed", "confirmed on site"),
+    ),
 )
 
 BY_KEY = {column.key: column for column in COLUMNS}

@@ -7,6 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from bot.model.people import by_page
+from bot.plan.checks import OF_SITE
 from bot.plan.columns import COLUMNS
 from bot.plan.rows import PersonRow, SiteRow, UnitRow
 
@@ -42,6 +43,9 @@ def cells(site: SiteRow, unit: UnitRow) -> Sequence[str]:
         "where": site.where, "access": site.access, "opening_hours": site.opening_hours,
         "alarm_hours": site.alarm_hours,
         "start": _local(site.start, site.tz), "end": _local(site.end, site.tz),
+        "line_tested": "yes" if "line" in site.ready else "",
+        "in_registry": "yes" if "registry" in site.ready else "",
+        "seen_on_site": "; ".join(item for item in OF_SITE if item in site.ready),
     }  # fmt: skip
     return [values[column.key] for column in COLUMNS]
 

@@ -31,7 +31,8 @@ class SiteRow(_Row):
     """One site of one wave.
 
     `start` and `end` (of the change window) are milliseconds since 1970 UTC; `tz` is an IANA zone
-    name; `networks` are CIDR ranges; `depends` is what else hangs on the line.
+    name; `networks` are CIDR ranges; `depends` is what else hangs on the line; `ready` is what
+    was settled before (bot.model.runbook_ready.Item).
     """
 
     wave: str
@@ -55,3 +56,4 @@ class SiteRow(_Row):
     alarm_hours: str = ""
     start: int | None = None
     end: int | None = None
+    ready: list[str] = []

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from bot.plan import columns
+from bot.plan.importer import parse
 from tests.plan.support import csv_of, expect, only, read_rows, read_text, row
 
 
@@ -96,3 +97,29 @@ def test_an_empty_column_without_heading_is_nothing(tmp_path: Path) -> None:
     parsed = read_text(tmp_path, "\n".join(line + "," for line in lines))
     assert not parsed.problems
     assert len(parsed.sites) == 1
+
+
+@pytest.mark.parametrize(
+    ("cells", "settled"),
+    [
+        ("2026-03-05,yes,carton; label", ["carton", "label", "line", "registry"]),
+        ("no,,deputy", ["deputy"]),
+        (",no,", []),
+    ],
+)
+def test_what_is_settled_before_the_evening(tmp_path: Path, cells: str, settled: list[str]) -> None:
+    path = tmp_path / "sites.csv"
+    head = "wave,site,time zone,contact,serials,start,line tested,in registry,seen on site\n"
+    path.write_text(f"{head}w,s,UTC,U0101,HML-4F7K2Q,2026-03-12 18:00,{cells}\n")
+    (site,) = parse(path).sites
+    assert site.ready == settled
+
+
+@pytest.mark.parametrize("cells", ["perhaps,,", ",2026-99-99,", ",,carton; roof"])
+def test_what_cannot_be_read_of_it_is_refused(tmp_path: Path, cells: str) -> None:
+    path = tmp_path / "sites.csv"
+    head = "wave,site,time zone,contact,serials,start,line tested,in registry,seen on site\n"
+    path.write_text(f"{head}w,s,UTC,U0101,HML-4F7K2Q,2026-03-12 18:00,{cells}\n")
+    parsed = parse(path)
+    assert not parsed.sites
+    assert len(parsed.problems) == 1

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from bot.model import serial
 from bot.plan import listing
+from bot.plan.checks import OF_SITE
 from bot.plan.importer import parse
 from bot.plan.rows import PersonRow, SiteRow, UnitRow
 
@@ -32,6 +33,9 @@ START = st.integers(0, 60 * 24 * 3650).map(
 NETWORKS = st.lists(st.sampled_from(["192.0.2.0/28", "198.51.100.0/24", "2001:db8::/48"]),
                     unique=True)  # fmt: skip
 MAIL = st.sampled_from(["", "ada.brightwell@example.org", "desk+alder@mail.example.org"])
+READY = st.sets(st.sampled_from(["carton", "label", "contact", "deputy", "line", "registry"])).map(
+    lambda some: [item for item in (*OF_SITE, "line", "registry") if item in some]
+)
 PERSON = st.builds(PersonRow, user=USER, lang=LANG, name=TEXT, mobile=PHONE, mail=MAIL)
 
 
@@ -52,6 +56,7 @@ def sites(draw: st.DrawFn) -> SiteRow:
         carrier=draw(TEXT), carrier_fault_line=draw(PHONE), networks=draw(NETWORKS),
         depends=draw(st.lists(PART, max_size=3)), where=draw(TEXT), access=draw(TEXT),
         opening_hours=draw(TEXT), alarm_hours=draw(TEXT), start=start, end=end,
+        ready=draw(READY),
     )  # fmt: skip
 
 
