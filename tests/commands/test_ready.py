@@ -14,8 +14,8 @@ ready:
 """
 HEAD = f"{HEADER},line tested,in registry,seen on site"
 LIST = f"""{HEAD}
-w1,amber,Amber Library,Europe/London,U0102,,HML-MTHE79,HG-20,4.4.1,2030-03-14 18:00,,,
-w1,alder,Alder Library,Europe/London,U0101,,HML-4F7K2Q,HG-10,4.2.3,2030-03-12 18:00,2030-03-01,yes,carton
+w1,amber,Amber,Europe/London,U0102,,HML-MTHE79,HG-20,4.4.1,2030-03-14 18:00,,,
+w1,alder,Alder,Europe/London,U0101,,HML-4F7K2Q,HG-10,4.2.3,2030-03-12 18:00,2030-03-01,yes,carton
 """
 
 
