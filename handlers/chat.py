@@ -45,6 +45,8 @@ _SAID = {
     "put_off_enough",
     "nobody_else",
     "needs_reason",
+    "stopped",
+    "no_way_back",
 }
 
 

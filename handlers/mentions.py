@@ -28,6 +28,10 @@ ORDERS = {
     "revoke page": "revoke_page",
     "send page": "send_page",
     "start anyway": "start_anyway",
+    "back out": "back_out",
+    "go on": "go_on",
+    "old box works": "old_works",
+    "old unit works": "old_works",
 }
 #: What is settled before the evening, or is not, and the item that is meant.
 _ITEMS = {
@@ -44,6 +48,8 @@ _CARRIER = re.compile(
     r"carrier (?:ticket )?(\S{1,40})(?: (\d{1,4})(?: ?min(?:utes)?)?)?", re.IGNORECASE
 )
 _CARRIER_MINUTES = "240"
+#: ``go on 30``: and ask me again in so many minutes.
+_GO_ON = re.compile(r"go on (?:for )?(\d{1,3})(?: ?min(?:utes)?)?", re.IGNORECASE)
 #: ``rebook 2026-03-19 18:00``: that is the new date. What is no date, the visit refuses.
 _NEW_DATE = re.compile(r"rebook (?:for |to |on )?(\d.{0,40})", re.IGNORECASE)
 
@@ -58,6 +64,8 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
     elif said.lower() in _ITEMS:
         item, value = _ITEMS[said.lower()]
         order, args = "ready", {"item": item, "value": value}
+    elif on := _GO_ON.fullmatch(said):
+        order, args = "go_on", {"minutes": on[1]}
     elif date := _NEW_DATE.fullmatch(said):
         order, args = "new_date", {"when": date[1]}
     if order is None:

@@ -29,6 +29,14 @@ class OpenCall(msgspec.Struct, frozen=True, gc=False):
     raised_at: int
 
 
+class Undated(msgspec.Struct, frozen=True):
+    """A site that was backed out and has no new date yet."""
+
+    name: str
+    tz: str
+    since: int
+
+
 class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     """Counts are of visits (``states``) and of units (the rest)."""
 
@@ -45,6 +53,7 @@ class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     calls: tuple[OpenCall, ...]
     late: tuple[Late, ...]
     curve: tuple[int, ...]  # instants of first registrations, rising
+    undated: tuple[Undated, ...] = ()
 
 
 def board(visits: Iterable[Visit], at: int) -> Board:
@@ -52,6 +61,7 @@ def board(visits: Iterable[Visit], at: int) -> Board:
     units = online = registered = held = escalated = stopped = out = nudges = 0
     calls: list[OpenCall] = []
     late: list[Late] = []
+    undated: list[Undated] = []
     curve: list[int] = []
     for visit in visits:
         states[state_of(visit)] += 1
@@ -65,6 +75,8 @@ def board(visits: Iterable[Visit], at: int) -> Board:
         out += visit.out_of_service
         nudges += visit.nudges
         calls += [_open(visit, c.id) for c in visit.open_calls]
+        if visit.state == "backed_out":
+            undated.append(Undated(visit.site.name, visit.site.tz, visit.back.done_at or 0))
         behind = late_by(visit, at)
         if behind > 0:
             stage = visit.question.stage if visit.question else ""
@@ -84,6 +96,7 @@ def board(visits: Iterable[Visit], at: int) -> Board:
         calls=tuple(sorted(calls, key=lambda c: (c.raised_at, c.site))),
         late=tuple(sorted(late, key=lambda x: (-x.by, x.site))),
         curve=tuple(sorted(curve)),
+        undated=tuple(sorted(undated, key=lambda one: one.since)),
     )
 
 

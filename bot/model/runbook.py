@@ -10,6 +10,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from bot.model.phrases import Phrases
+from bot.model.runbook_back_out import BackOut, back_out_problems
 from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_ready import ReadySection
 from bot.model.runbook_stage import (
@@ -135,6 +136,10 @@ class Runbook(Part):
     )
     leaving: Leaving | None = Field(default=None, description="who has to go before the end")
 
+    back_out: BackOut | None = Field(
+        default=None, description="the way back to the old unit; without it there is none"
+    )
+
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         for problem in problems(self):
@@ -228,7 +233,7 @@ class Runbook(Part):
 
     def stage(self, stage_id: str) -> Stage:
         """The stage of that id; ``KeyError`` if there is none."""
-        for stage in self.stages:
+        for stage in (*self.stages, *(self.back_out.stages if self.back_out else ())):
             if stage.id == stage_id:
                 return stage
         raise KeyError(stage_id)
@@ -283,6 +288,8 @@ def problems(book: Runbook) -> Iterator[str]:
             yield f"{name}: a phrase has no words"
     if book.leaving is not None:
         yield from book.leaving.problems(ids)
+    if book.back_out is not None:
+        yield from back_out_problems(book.back_out, ids)
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

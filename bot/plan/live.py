@@ -23,7 +23,7 @@ _R = TypeVar("_R")
 _AT_ONCE = 512
 _OPENS_BEFORE = minutes(60)
 #: States of a visit in which serial, stage and start may still be changed by an import.
-_REPLANNED = ("planned", "held", "invited", "agreed", "rebook")
+_REPLANNED = ("planned", "held", "invited", "agreed", "rebook", "backed_out")
 
 
 class RowNote(msgspec.Struct, frozen=True):

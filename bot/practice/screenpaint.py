@@ -17,6 +17,7 @@ from bot.speak.catalogue import standard
 _STYLES = {
     "done": "green",
     "rebook": "dim",
+    "backed_out": "dim",
     "stopped": "bold red",
     "with a person": "yellow",
     "waiting": "magenta",
@@ -74,6 +75,7 @@ class Painter:
             "walking": states["running"],
             "done": states["done"],
             "rebooked": states["rebook"],
+            "backed out": states["backed_out"],
             "with a person": states["with a person"],
             "stopped": states["stopped"],
         }

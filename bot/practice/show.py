@@ -17,7 +17,7 @@ from bot.speak.catalogue import standard
 
 _CHART = (60, 5)
 #: States whose name in the model says less to a reader.
-STATES = {"rebook": "rebooked"}
+STATES = {"rebook": "rebooked", "backed_out": "backed out"}
 
 
 class Show(Protocol):

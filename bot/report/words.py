@@ -7,6 +7,7 @@ from bot.model.roster import Roster
 from bot.model.visit.state import Helped, Unit, Visit
 from bot.model.wave.decide import pin_args
 from bot.model.wave.state import Wave
+from bot.report.back import back_lines
 from bot.speak.catalogue import Texts
 
 _TEXT = "@x:"
@@ -23,6 +24,9 @@ def board_lines(wave: Wave | None, board: Board, texts: Texts) -> list[str]:
         by = str(late.by)
         lines.append(texts.say("status_late", {"site": late.name, "stage": stage, "by": by}))
     lines += [_call_line(call.name, call, board.at, texts) for call in board.calls]
+    for one in board.undated:
+        args = {"site": one.name, "since": str(one.since)}
+        lines.append(texts.say("status_no_date", args, one.tz))
     return lines
 
 
@@ -43,6 +47,7 @@ def visit_lines(visit: Visit, at: int, texts: Texts, roster: Roster | None = Non
     }
     lines = [texts.say("status_site", args, visit.site.tz)]
     lines += [_unit_line(unit, texts) for unit in visit.units]
+    lines += back_lines(visit, texts, roster)
     lines += [_call_line(visit.site.name, call, at, texts) for call in visit.open_calls]
     lines += [_helped_line(visit, helped, texts, roster) for helped in visit.helped]
     return lines

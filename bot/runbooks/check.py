@@ -29,7 +29,8 @@ def texts_of(book: Runbook) -> Iterator[str]:
     """Every catalogue key a runbook mentions; a choice's answers are labels of buttons."""
     for pattern in book.patterns.values():
         yield pattern.means
-    for stage in book.stages:
+    back = book.back_out.stages if book.back_out is not None else ()
+    for stage in (*book.stages, *back):
         yield f"stage_{stage.id}"
         for seen in stage.lights.values():
             if seen.say is not None:

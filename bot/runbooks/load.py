@@ -23,6 +23,7 @@ from bot.model.runbook import (
     Stage,
     problems,
 )
+from bot.model.runbook_back_out import BackOut
 from bot.model.runbook_leaving import Leaving
 from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
@@ -38,6 +39,7 @@ _PARTS: tuple[type[BaseModel], ...] = (
     Blink,
     Pattern,
     Eligible,
+    BackOut,
 )
 #: By the kind of pydantic's error; ``{...}`` come from its context.
 _REMEDIES = {

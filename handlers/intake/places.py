@@ -84,7 +84,7 @@ class Places:
 
 
 def _awaited(visit: Visit) -> Iterator[Unit]:
-    if visit.state not in ("done", "rebook"):
+    if visit.state not in ("done", "rebook", "backed_out"):
         yield from (unit for unit in visit.units if unit.registered_at is None)
 
 

@@ -20,6 +20,8 @@ from bot.model.fact import Actor
 from bot.model.policy import MINUTE
 from bot.model.progress import TYPES
 from bot.model.visit import decide
+from bot.model.visit.back import at_risk, latest
+from bot.model.visit.back_state import BackedOut
 from bot.model.visit.state import Plan
 from tests.model.kit import (
     ADMIN,
@@ -104,9 +106,11 @@ VERBS = (
 ORDERS = (
     *("restart", "rebook", "close", "third_party", "ask", "nonsense"),
     *("take_over", "take_over", "hand_back", "catch_up"),
+    *("back_out", "back_out", "go_on", "old_works"),
 )
 KINDS = (
     *("invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"),
+    *("back_ask", "back_latest", "back_watch"),
     *("call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "alive:0", "nonsense", ""),
 )
 PEOPLE = st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user, ONCALL, ADMIN, STRANGER])
@@ -167,11 +171,18 @@ def _taken_over(walk: Walk) -> None:
     walk.order("take_over", ONCALL)
 
 
+def _walking_back(walk: Walk) -> None:
+    _to("registry.light", plan((UNIT, SECOND_UNIT), end=START + 120 * MINUTE))(walk)
+    walk.order("back_out", ADMIN)
+
+
 STARTS: dict[str, Callable[[Walk], None]] = {
     "nothing": lambda _walk: None,
     "two units": _to("mobile_data.mobile", plan((replace(UNIT, version=""), SECOND_UNIT))),
     "labels": _to("inventory.serial", plan((replace(UNIT, version=""), SECOND_UNIT))),
     "loading": _to("loading.light", plan()),
+    "time runs out": _to("loading.light", plan(end=START + 80 * MINUTE)),
+    "walking back": _walking_back,
     "registry": _to("registry.light", plan((UNIT, SECOND_UNIT))),
     "fault": _to("loading.light", plan(), "red light"),
     "stopped": _to("loading.light", plan(), "smoke!"),
@@ -206,6 +217,7 @@ class AnyOrder(RuleBasedStateMachine):
         around = context(book=book().model_copy(update=changed))
         self.walk = Walk(auto=False, at=START - 4 * 24 * 60 * MINUTE, context=around)
         self.registered: dict[str, int] = {}
+        self.past: tuple[BackedOut, ...] = ()
         self.seen = self.judged = 0
 
     @initialize(place=st.sampled_from(sorted(STARTS)))
@@ -310,6 +322,8 @@ class AnyOrder(RuleBasedStateMachine):
         value = values.get(question.kind, "done")
         if question.ask == "over":
             value = "go_on"
+        if "old_works" in question.answers:
+            value = data.draw(st.sampled_from(["old_works", "old_fails"]))
         if question.kind == "version" or question.ask.startswith("serial_"):
             self.walk.say(LEAST if question.kind == "version" else question.unit)
         else:
@@ -392,6 +406,8 @@ class AnyOrder(RuleBasedStateMachine):
         visit = self.walk.state
         if visit is None:
             return
+        if visit.back.past != self.past:  # backed out and planned anew: the units were taken out
+            self.past, self.registered = visit.back.past, {}
         now = {u.serial: u.registered_at for u in visit.units if u.registered_at is not None}
         for serial, at in self.registered.items():
             assert now.get(serial) == at, f"{serial} registered at {at} and now is {now}"
@@ -442,7 +458,26 @@ class AnyOrder(RuleBasedStateMachine):
         for call in visit.calls if visit else ():
             assert not (call.severity == "critical" and call.operator == "shelved")
             if not call.open and call.cleared_at is None:
-                assert call.reason in ("fixed", "false_alarm", "rebook", "restarted")
+                assert call.reason in ("fixed", "false_alarm", "rebook", "restarted", "decided")
+
+    @invariant()
+    def no_site_is_without_its_line_unnoticed(self) -> None:
+        """Something is due there, or somebody is called about it."""
+        visit = self.walk.state
+        if visit is not None and visit.link_down_at is not None:
+            assert self.walk.deadlines
+
+    @invariant()
+    def nobody_passes_the_latest_time_without_a_decision_or_a_person(self) -> None:
+        visit, around = self.walk.state, self.walk.context
+        if visit is None or not at_risk(visit) or around.book.back_out is None:
+            return
+        last = latest(visit, around.book, around.book.back_out, around.policy)
+        due = min(self.walk.deadlines.values())
+        if self.walk.now <= last or due <= self.walk.now:  # what is due has not been acted on yet
+            return
+        called = any(c.cleared_at is None for c in visit.open_calls)
+        assert visit.back.decided or called or visit.blocked
 
     def teardown(self) -> None:
         assert self.walk.replayed() == self.walk.state

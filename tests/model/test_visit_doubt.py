@@ -61,7 +61,7 @@ def test_a_denial_that_nobody_asked_for_is_asked_about_once(user: str) -> None:
     assert walk.causes() == []
     assert walk.last == "ask_danger"
     assert walk.visit.blocked
-    assert set(walk.deadlines) == {"danger_ask", "link"}
+    assert set(walk.deadlines) == {"danger_ask", "link", "back_ask"}
     assert walk.press("danger_no") == "ok"
     assert walk.last == "loading"  # the open question once more
     assert walk.asked() == "loading.light"

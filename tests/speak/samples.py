@@ -26,7 +26,7 @@ Kind = Literal["contact", "team", "label", "words"]
 #: What only the team and the admins read: whole keys, or how a key begins.
 TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
-    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason)"
+    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason|stopped|no_way_back|nothing)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
     r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
     r"|handover_.*|way_.*|press_page_.*"
@@ -151,6 +151,7 @@ USUAL: Mapping[str, str] = {
     "done": "12",
     "stopped": "0",
     "rebook": "1",
+    "backed_out": "1",
     "held": "2",
     "out": "3",
     "open_calls": "1",
@@ -182,6 +183,7 @@ _TEXTS: Mapping[str, str] = {
     "last_sign": "sign_none",
     "first_try": "try_dead_line",
     "reason": "reason_fixed",
+    "rule": "reason_back_keep_calling",
     "state": "wave_is_open",
     "why": "away_store",
     "operator": "not_known",
@@ -276,6 +278,7 @@ _OWN: Mapping[str, AskKind] = {
     "reseat": "confirm",
     "power_check": "confirm",
     "over": "choice",
+    "old_again": "choice",
     "callback": "callback",
     "callback_time": "callback",
     "serial_type": "serial",
@@ -342,7 +345,8 @@ def _asked() -> Mapping[str, _Asked]:
     """By the key of a text: the question that it asks or is about."""
     found: dict[str, _Asked] = {}
     stages = {stage.asks[0].kind: stage.id for stage in book().stages}
-    for stage in book().stages:
+    back = book().back_out
+    for stage in (*book().stages, *(back.stages if back else ())):
         for ask in stage.asks:
             asked = _Asked(stage.id, ask.id, ask.kind, ask.answers)
             for key in (ask.text, ask.nudge):

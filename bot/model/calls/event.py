@@ -9,7 +9,15 @@ from bot.model.event import Event
 
 #: What ended the condition a call was raised for.
 ClearedBy = Literal[
-    "registration", "answer", "delivered", "resumed", "plan", "account", "handed_back"
+    "registration",
+    "answer",
+    "delivered",
+    "resumed",
+    "plan",
+    "account",
+    "handed_back",
+    "backed_out",
+    "settled",
 ]
 
 

@@ -53,8 +53,10 @@ def raise_call(
     return as_now(turn, call)
 
 
-def call_out(turn: CallHolder, call: Call, *, rung: int, rounds: int) -> None:
-    """Make the call to the person on ``rung``; the first time with the whole card."""
+def call_out(
+    turn: CallHolder, call: Call, *, rung: int, rounds: int, everybody: bool = False
+) -> None:
+    """Make the call to the person on ``rung``, or to all; the first time with the whole card."""
     first_time = call.called_at is None
     people = ladder(turn, call)
     person = people[rung] if rung < len(people) else None
@@ -63,7 +65,7 @@ def call_out(turn: CallHolder, call: Call, *, rung: int, rounds: int) -> None:
     last = len(person.ways) - 1 if person and person.ways and at_once else 0
     turn.emit_call(e.Called(call.id, person.user if person else "", rung, rounds, due, last))
     now = as_now(turn, call)
-    anew = first_time or call.rung < 0
+    anew = first_time or call.rung < 0 or everybody
     everyone = people if at_once and anew else people[rung : rung + 1]
     posted = turn.post_call(
         now,

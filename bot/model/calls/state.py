@@ -36,6 +36,7 @@ CLEARED_BY_REGISTRATION: frozenset[Cause] = frozenset(
         "lost",
         "over_time",
         "not_started",
+        "back_out",
     }
 )
 #: What a sign of life from the contact clears.
@@ -43,7 +44,7 @@ CLEARED_BY_ANSWER: frozenset[Cause] = frozenset(
     {"silent", "not_started", "over_time", "unreachable"}
 )
 #: Called at once: nobody gathers other signs of danger, or lets a person who asks wait.
-AT_ONCE: frozenset[Cause] = frozenset({"danger", "help", "stop"})
+AT_ONCE: frozenset[Cause] = frozenset({"danger", "help", "stop", "back_out"})
 
 
 class Call(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):

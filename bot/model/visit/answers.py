@@ -7,11 +7,13 @@ from bot.model.calls.life import raise_call
 from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.runbook import AskKind, Cause
+from bot.model.runbook_back_out import FAILS, WORKS
 from bot.model.serial import normal
 from bot.model.versions import at_least, cut_short
 from bot.model.visit import event as e
 from bot.model.visit import ready_asks
 from bot.model.visit.asks import ask_own, put
+from bot.model.visit.back_walk import AGAIN, answered_works
 from bot.model.visit.lights import saw, watch
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
@@ -175,6 +177,9 @@ def _version_again(turn: Turn, question: Question) -> None:
 def _choice(turn: Turn, question: Question, value: str) -> None:
     stage = current(turn.visit, turn.context.book).stage
     ask = next(a for a in stage.asks if a.id == question.ask)
+    if ask.answers == (WORKS, FAILS):
+        answered_works(turn, value)
+        return
     if value in ask.missing:
         close_question(turn, value, done=False)
         raise_and_say(turn, "missing_part", "missing_part", seen=f"@x:b_{value}")
@@ -263,6 +268,7 @@ _OWN: dict[str, Callable[[Turn, Question, str], None]] = {
     "reseat": _reseated,
     "power_check": _power_checked,
     "over": _over,
+    AGAIN: lambda turn, _, value: answered_works(turn, value),
 }
 _KINDS: dict[AskKind, Callable[[Turn, Question, str], None]] = {
     "consent": _consent,

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.runbook import Ask, AskKind, Runbook, Stage
+from bot.model.runbook_back_out import FAILS, WORKS
 from bot.model.visit import event as e
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
@@ -17,6 +18,7 @@ OWN_ANSWERS: dict[str, tuple[str, ...]] = {
     "over": ("go_on", "stop_tonight"),
     "ready_carton": ("carton_fine", "carton_damaged", "carton_not_here"),
     "ready_contact": ("contact_yes", "contact_number", "contact_no"),
+    "old_again": (WORKS, FAILS),
 }
 #: Answers to each kind of ask that has buttons of its own, with the style of the first.
 _ANSWERS: dict[AskKind, tuple[str, ...]] = {

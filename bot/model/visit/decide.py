@@ -22,6 +22,7 @@ from bot.model.fact import (
 )
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.back_out import keep_noticed
 from bot.model.visit.due import due, person_away, unreachable
 from bot.model.visit.edges import joined
 from bot.model.visit.hearing import deleted, said
@@ -46,6 +47,7 @@ def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Vis
         return None
     _dispatch(turn, fact)
     _keep_going(turn)
+    keep_noticed(turn)
     return turn.decision()
 
 
@@ -155,7 +157,7 @@ def _account(turn: Turn, fact: AccountChanged) -> None:
         rearm(turn)
         if _waits_for_deputy(turn.visit):
             turn.emit(e.Rearmed(turn.visit.question.id if turn.visit.question else ""))
-    elif visit.live and visit.state not in ("done", "rebook"):
+    elif visit.live and visit.state not in ("done", "rebook", "backed_out"):
         person_away(turn)
 
 

@@ -5,8 +5,16 @@ from bot.model.fact import Due
 from bot.model.message import NUDGE
 from bot.model.policy import minutes
 from bot.model.runbook import Cause
+from bot.model.visit import (
+    back_out,
+    back_walk,
+    handing_over,
+    more_time,
+    ready_asks,
+    ready_gate,
+    takeover,
+)
 from bot.model.visit import event as e
-from bot.model.visit import handing_over, more_time, ready_asks, ready_gate, takeover
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
@@ -73,6 +81,9 @@ def _held(turn: Turn) -> None:
 
 def _watch(turn: Turn, unit: Unit) -> None:
     """A call about it was closed too soon: it is called again, unless that is seen to."""
+    if turn.visit.back.out:
+        turn.emit(e.UnitWatched(unit.serial, None))  # it is being taken out of service
+        return
     busy = turn.visit.state == "running" or any(
         c.cleared_at is None and c.unit in ("", unit.serial) for c in turn.visit.open_calls
     )
@@ -156,6 +167,10 @@ def _window(turn: Turn) -> None:
     if ready_asks.is_ours(question):
         ready_asks.unanswered(turn, question)
         return
+    if turn.visit.back.walking:
+        if not _ask_deputy(turn, question):
+            back_walk.silent(turn)
+        return
     step = current(turn.visit, turn.context.book)
     last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit))
     if last and not step.unit and all_registered(turn.visit):
@@ -211,4 +226,7 @@ _RULES = {
     "ready_team": ready_gate.team_due,
     "ready_put_off": ready_gate.put_off_due,
     "handing": handing_over.overdue,
+    "back_ask": back_out.ask,
+    "back_latest": back_out.late,
+    "back_watch": back_out.still_down,
 }

@@ -4,6 +4,7 @@ import msgspec
 
 from bot.model.calls import event as calls
 from bot.model.event import Event
+from bot.model.visit import back_events as back
 from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
 from bot.model.visit.handing_events import HandingEvent
@@ -492,6 +493,7 @@ AnyEvent = (
     | AccountRenamed
     | calls.CallEvent
     | course.CourseEvent
+    | back.BackEvent
     | ready.ReadyEvent
     | PageEvent
     | HandingEvent

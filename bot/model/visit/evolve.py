@@ -9,8 +9,9 @@ from msgspec.structs import replace
 from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
-from bot.model.visit import course_events, page_events, ready_events
+from bot.model.visit import back_events, course_events, page_events, ready_events
 from bot.model.visit import event as e
+from bot.model.visit.back_events import BackEvent
 from bot.model.visit.handing_events import HandingEvent
 from bot.model.visit.handing_events import evolve as evolve_handing
 from bot.model.visit.ready import Ready, carried
@@ -52,6 +53,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return ready_events.apply(visit, event, at)
     if isinstance(event, HandingEvent):
         return evolve_handing(visit, event, at)
+    if isinstance(event, BackEvent):
+        return back_events.apply(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -78,7 +81,10 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         return fresh
     return replace(
         fresh,
-        units=_keeping_registrations(plan.units, visit.units),
+        units=plan.units if visit.back.out else _keeping_registrations(plan.units, visit.units),
+        back=visit.back.renewed(),
+        link_down_at=visit.link_down_at,
+        link_late=visit.link_late,
         thread=visit.thread,
         calls=visit.calls,
         made=visit.made,

@@ -7,6 +7,7 @@ from bot.model.policy import minutes
 from bot.model.visit import page
 from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
+from bot.model.visit.back_out import ordered_back
 from bot.model.visit.catching_up import catch_up_staff
 from bot.model.visit.new_date import ordered_date
 from bot.model.visit.ready_gate import ordered_item, ordered_start
@@ -20,6 +21,9 @@ ORDERS = (
     "new_date",
     "ready",
     "start_anyway",
+    "back_out",
+    "go_on",
+    "old_works",
     "close",
     "third_party",
     "ask",
@@ -41,6 +45,8 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             restart(turn, actor.user)
         case "rebook":
             _rebook(turn, fact)
+        case "back_out" | "go_on" | "old_works":
+            ordered_back(turn, fact)
         case "new_date":
             ordered_date(turn, fact)
         case "ready":
@@ -68,7 +74,7 @@ def ordered(turn: Turn, fact: Ordered) -> None:
 
 
 def _rebook(turn: Turn, fact: Ordered) -> None:
-    if turn.visit.state in ("done", "rebook") or turn.visit.stopped_at is not None:
+    if turn.visit.state in ("done", "rebook", "backed_out") or turn.visit.stopped_at is not None:
         turn.answer = "nothing"  # a danger stop is closed first, by who knows it is safe
         return
     rebook(turn, fact.args.get("reason", "ordered"), ordered=True)

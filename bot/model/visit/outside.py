@@ -41,7 +41,7 @@ def heard_out(turn: Turn, words: Words) -> bool:
         raise_and_say(turn, "help", "wrong_cable_out")
     elif wants_person and (visit.waits_hold or visit.state not in UNDER_WAY):
         raise_and_say(turn, "help", "help_coming")
-    elif visit.state in ("done", "watched"):
+    elif visit.state in ("done", "watched", "backed_out"):
         _after(turn, words)
     elif visit.state in ("planned", "held", "rebook"):
         return _before(turn, words)

@@ -35,7 +35,7 @@ def _as_passed_on(turn: Turn, plan: Plan) -> Plan:
 
 def _may_replan(turn: Turn) -> bool:
     """Serial, stage and start may change only while nobody is under way."""
-    before = turn.visit.state in ("planned", "held", "invited", "agreed", "rebook")
+    before = turn.visit.state in ("planned", "held", "invited", "agreed", "rebook", "backed_out")
     return before and turn.visit.stopped_at is None
 
 
@@ -48,7 +48,7 @@ def _same(turn: Turn, plan: Plan) -> bool:
         for new, old in zip(plan.units, visit.units, strict=False)
     )
     return (
-        visit.state not in ("held", "rebook")
+        visit.state not in ("held", "rebook", "backed_out")
         and visit.start == plan.start
         and before == [(u.serial, u.model) for u in plan.units]
         and visit.contact.user == plan.contact.user

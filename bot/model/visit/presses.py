@@ -1,5 +1,5 @@
-"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``r:START:VERB``,
-``h:CODE:VERB``."""
+"""Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``b:CALL:VERB``,
+``r:START:VERB``, ``h:CODE:VERB``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
@@ -9,6 +9,7 @@ from bot.model.visit import corrections, handing_over, more_time, ready_gate
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, raise_and_say, rebook
 from bot.model.visit.asks import allowed
+from bot.model.visit.back_out import press_back
 from bot.model.visit.catching_up import joins_late, told_first
 from bot.model.visit.doubt import pressed as pressed_about_danger
 from bot.model.visit.hearing import sign_of_life
@@ -18,6 +19,7 @@ from bot.model.visit.state import Question
 from bot.model.visit.turn import Turn
 
 _SITE = ("contact", "deputy")
+_OF_CALLS = ("e", "b")
 
 
 def pressed(turn: Turn, fact: Pressed) -> None:
@@ -44,10 +46,12 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     if _too_late(turn, kind, name) and not (role in _SITE and _missed(turn)):
         turn.answer = "not_yours" if role == "stranger" else "stale"
         return
-    newcomer = role in _SITE and kind != "e" and joins_late(turn, user)
+    newcomer = role in _SITE and kind not in _OF_CALLS and joins_late(turn, user)
     turn.emit(e.Heard(user, role, "press", fact.action))
     if kind == "e":
         turn.answer = press(turn, fact.actor, name, value)
+    elif kind == "b":
+        turn.answer = press_back(turn, fact.actor, name, value)
     elif role == "stranger":
         turn.answer = "not_yours"
     else:
@@ -76,7 +80,7 @@ def _open(turn: Turn, kind: str, name: str, value: str, *, newcomer: bool) -> No
 
 def _too_late(turn: Turn, kind: str, name: str) -> bool:
     """Whether a button belongs to a call that is closed, or to no question that is open."""
-    if kind == "e":
+    if kind in _OF_CALLS:
         call = find(turn.calls, name)
         return call is None or not call.open
     return turn.visit.question is None or turn.visit.question.id != name

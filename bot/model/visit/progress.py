@@ -21,7 +21,9 @@ def progressed(turn: Turn, fact: Registered, unit: Unit) -> None:
     fresh = question is not None and fact.progress not in turn.visit.reports
     moves = fresh and fact.progress in MOVES | IMAGE
     turn.emit(e.UnitProgress(unit.serial, fact.progress, fact.message, moves))
-    if fact.progress in ERRORS:
+    if turn.visit.back.out:
+        turn.answer = "nothing"  # for the record: it is being taken out of service
+    elif fact.progress in ERRORS:
         _failed(turn, fact, unit)
     elif question is None or not moves:
         turn.answer = "ok" if fact.progress in WARNINGS else "nothing"

@@ -7,6 +7,7 @@ from bot.model.kept import Choice
 from bot.model.policy import minutes
 from bot.model.serial import normal
 from bot.model.subject import ASIDE
+from bot.model.visit import back_walk
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.finished import there_since
@@ -56,6 +57,9 @@ def online(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
     """The unit is there, for the first time or again."""
     first = unit.registered_at is None
     turn.emit(e.UnitOnline(unit.serial, source, first, detail))
+    if turn.visit.back.out:
+        back_walk.registered_meanwhile(turn, unit.serial)
+        return
     if turn.visit.link_down_at is not None:
         turn.emit(e.LinkBack())
     for call in turn.visit.open_calls:
@@ -143,6 +147,8 @@ def _lost(turn: Turn, fact: Registered, unit: Unit) -> None:
 
 def _gone(turn: Turn, unit: Unit, source: str, detail: dict[str, str]) -> None:
     turn.emit(e.UnitLost(unit.serial, source, detail))
+    if turn.visit.back.out:
+        return  # it is unplugged, as asked
     raise_call(turn, "lost", unit=unit.serial)
 
 

@@ -1,6 +1,7 @@
 """A call was closed by a person: what becomes of the visit."""
 
 from bot.model.calls.state import Call
+from bot.model.visit import back_out
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.ready_asks import closed
@@ -16,10 +17,11 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
         turn.emit(e.Restarted(by))
     if call.seen == FORGOTTEN and turn.visit.helper:
         turn.emit(e.HandedBack(by))  # who closes this call gives the conversation back to us
+    closed(turn, call, reason, by)
     if reason == "rebook":
         _another_evening(turn)
         return
-    closed(turn, call, reason, by)
+    back_out.closed(turn, call, reason, by)
     if call.cleared_at is None:
         _accept(turn, call, by)
         _watch(turn, call)
@@ -34,7 +36,7 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
 
 def _another_evening(turn: Turn) -> None:
     visit = turn.visit
-    if visit.state in ("done", "rebook"):
+    if visit.state in ("done", "rebook", "backed_out"):
         return
     turn.emit(e.StateSet("rebook", "closed with another evening"))
     if visit.out_of_service:

@@ -6,6 +6,7 @@ import msgspec
 
 from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
+from bot.model.visit.back_state import Back
 from bot.model.visit.handing import Handing
 from bot.model.visit.page_events import Page
 from bot.model.visit.ready import Ready
@@ -21,6 +22,7 @@ VisitState = Literal[
     "watched",  # nobody is asked any more; units and soak are watched, then it is done
     "done",
     "rebook",  # needs another evening
+    "backed_out",  # the old unit works again; needs another evening
 ]
 UnitState = Literal["waiting", "held", "checked", "powered", "online", "lost"]
 
@@ -226,6 +228,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     page: Page = Page()
     ready: Ready = Ready()
     handing: Handing = Handing()  # being passed on to another person of the site
+    back: Back = Back()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:
@@ -268,7 +271,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     @property
     def live(self) -> bool:
         """Whether somebody still has something to do here."""
-        return self.state not in ("done", "rebook") or bool(self.open_calls)
+        return self.state not in ("done", "rebook", "backed_out") or bool(self.open_calls)
 
     @property
     def out_of_service(self) -> bool:

@@ -1,5 +1,7 @@
 """The order of a visit: the runbook's stages, those of scope *unit* once for each unit."""
 
+from itertools import groupby
+
 from bot.model.runbook import AskKind, Runbook, Step
 from bot.model.visit.state import Visit
 
@@ -11,6 +13,8 @@ _WALKS_KEPT = 1024
 def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     """All of a visit's steps in order; one decision asks for them many times."""
     serials = tuple([unit.serial for unit in visit.units])
+    if visit.back.walking:
+        return _back(book, serials)
     walk = book.walks.get(serials)
     if walk is None:
         if len(book.walks) >= _WALKS_KEPT:
@@ -28,12 +32,25 @@ def _steps(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
     )
 
 
+def _back(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
+    """The way back: stages of a unit once for each, the last unit first."""
+    stages = book.back_out.stages if book.back_out is not None else ()
+    walk: list[Step] = []
+    for scope, row in groupby(stages, lambda stage: stage.scope):
+        each = tuple(row)
+        for serial in reversed(serials) if scope == "unit" else ("",):
+            walk += [Step(stage, serial) for stage in each]
+    return tuple(walk)
+
+
 def current(visit: Visit, book: Runbook) -> Step:
     return steps(book, visit)[visit.step]
 
 
 def is_over(visit: Visit, step: Step) -> bool:
     """Whether there is nothing left to do at the step: what it is for has registered already."""
+    if visit.back.walking:
+        return False  # the way back is walked whole, registered or not
     if step.unit:
         unit = visit.unit(step.unit)
         return unit is not None and unit.registered_at is not None
@@ -46,7 +63,7 @@ def all_registered(visit: Visit) -> bool:
 
 def tidying(visit: Visit, book: Runbook) -> bool:
     """Whether all units run and only what comes after them is left."""
-    if not all_registered(visit):
+    if visit.back.walking or not all_registered(visit):
         return False
     rest = steps(book, visit)[visit.step :]
     return all(is_over(visit, s) or not s.unit for s in rest)
@@ -74,6 +91,8 @@ def asks_for(book: Runbook, kind: AskKind) -> bool:
 
 def interrupted(visit: Visit, book: Runbook) -> bool:
     """Whether the visit has reached a stage that interrupts the site's service."""
+    if visit.back.walking:
+        return True
     if visit.state not in ("running", "watched", "done"):
         return False
     walk = steps(book, visit)[: visit.step + 1]

@@ -3,6 +3,7 @@
 from bot.model.policy import Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
 from bot.model.visit import ready_times
+from bot.model.visit.back import back_deadlines
 from bot.model.visit.finished import there_since
 from bot.model.visit.state import Question, Visit
 from bot.model.visit.steps import asks_for, tidying
@@ -21,6 +22,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         if unit.watched_until is not None:
             due[f"watch:{number}"] = unit.watched_until
     due |= _signs(visit, book)
+    due |= back_deadlines(visit, book, policy)
     if (
         visit.state in ("running", "watched")
         and visit.link_down_at is not None
@@ -85,6 +87,7 @@ def _over(visit: Visit, book: Runbook) -> dict[str, int]:
         or question is None
         or question.late
         or tidying(visit, book)
+        or visit.back.walking
     ):
         return {}
     return {"over": visit.agreed_end}

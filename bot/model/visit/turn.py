@@ -19,6 +19,7 @@ from bot.model.subject import Subject, of_wave
 from bot.model.visit.card import card
 from bot.model.visit.event import AnyEvent, Asked, Replied, ThreadOpened
 from bot.model.visit.evolve import evolve
+from bot.model.visit.offers import offers
 from bot.model.visit.parts import parts
 from bot.model.visit.state import Person, Visit
 
@@ -236,7 +237,7 @@ class Turn:
         return self._send(
             thread=f"esc:{self.visit.id}:{call.id}",
             template=template,
-            buttons=buttons,
+            buttons=(*buttons, *offers(self.visit, self.context.book, call, template)),
             urgency=ESCALATION,
             root=root,
             args=card(self.visit, call, self.context, self.at) | more,
