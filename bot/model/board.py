@@ -108,7 +108,7 @@ def state_of(visit: Visit) -> str:
         return "waiting"
     if visit.state == "running" and (visit.helper or any(c.blocks for c in visit.calls)):
         return "with a person"
-    return visit.state
+    return visit.state.replace("_", " ")
 
 
 def late_by(visit: Visit, at: int) -> int:

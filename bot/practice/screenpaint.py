@@ -17,7 +17,7 @@ from bot.speak.catalogue import standard
 _STYLES = {
     "done": "green",
     "rebook": "dim",
-    "backed_out": "dim",
+    "backed out": "dim",
     "stopped": "bold red",
     "with a person": "yellow",
     "waiting": "magenta",
@@ -75,7 +75,7 @@ class Painter:
             "walking": states["running"],
             "done": states["done"],
             "rebooked": states["rebook"],
-            "backed out": states["backed_out"],
+            "backed out": states["backed out"],
             "with a person": states["with a person"],
             "stopped": states["stopped"],
         }

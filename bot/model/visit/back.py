@@ -2,7 +2,8 @@
 
 The latest time is the end of the change window less the runbook's back-out minutes. Where the
 site list gives no end, on-call is asked at the end agreed with the contact (``limits.visit`` from
-the beginning, and the usual slack): the latest time is the usual time to decide after that.
+the beginning, and the usual slack; or later, as the contact wished): the latest time is the usual
+time to decide after that.
 """
 
 from bot.model.policy import Policy, minutes
@@ -18,8 +19,10 @@ def latest(visit: Visit, book: Runbook, back_out: BackOut, policy: Policy) -> in
     """The latest instant to begin the walk back."""
     if visit.end is not None:
         return visit.end - minutes(back_out.minutes)
-    began = visit.start if visit.begun_at is None else visit.begun_at
-    return began + minutes(book.limits.visit + back_out.ask_ahead) + policy.slack
+    agreed = visit.agreed_end
+    if agreed is None:
+        agreed = visit.start + minutes(book.limits.visit) + policy.slack
+    return agreed + minutes(back_out.ask_ahead)
 
 
 def at_risk(visit: Visit) -> bool:

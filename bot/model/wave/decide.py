@@ -330,7 +330,7 @@ def _all_settled(wave: Wave, board: Board) -> bool:
     return (
         wave.state == "open"
         and bool(board.states)
-        and set(board.states) <= {"done", "rebook", "backed_out"}
+        and set(board.states) <= {"done", "rebook", "backed out"}
         and not board.calls
         and not any(c.open for c in wave.calls)
     )
@@ -352,7 +352,7 @@ def pin_args(wave: Wave, board: Board) -> dict[str, str]:
         "stopped": str(board.stopped),
         "with_person": str(board.states.get("with a person", 0)),
         "rebook": str(board.states.get("rebook", 0)),
-        "backed_out": str(board.states.get("backed_out", 0)),
+        "backed_out": str(board.states.get("backed out", 0)),
         "held": str(board.held),
         "out": str(board.out_of_service),
         "open_calls": str(len(board.calls)),
