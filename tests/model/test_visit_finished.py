@@ -106,7 +106,7 @@ def test_words_after_the_goodbye_are_answered_as_when_it_is_done() -> None:
 
 
 def test_one_who_is_let_go_early_is_watched_and_a_unit_that_stays_away_is_called_for() -> None:
-    walk = Walk(plan(), context=around())
+    walk = Walk(plan(end=START + 600 * MINUTE), context=around())
     walk.to("registry.light")
     let_go(walk)
     assert walk.visit.state == "watched"
