@@ -20,7 +20,7 @@ _LINE = 90
 #: Checks that let time pass.
 _WAITS = ("desk_nothing", "desk_calls_nobody")
 #: Checks of how things stand.
-_LOOKS = ("wave_", "unit_", "visit_", "aside_", "page_shows", "page_hides")
+_LOOKS = ("wave_", "link_sees", "unit_", "visit_", "aside_", "page_shows", "page_hides")
 
 
 def main() -> int:
@@ -69,6 +69,8 @@ def line(house: House, message: Seen, time: str = "", *, short: bool = False) ->
         deed = "asks" if message.buttons else "says"
     elif kind == "mirror":
         deed = "copies"
+    elif kind == "phone" or (kind == "mail" and whom in users):
+        who, deed = kind, f"{'tells' if kind == 'phone' else 'reaches'} {users[whom]}"
     elif kind == "mail":
         who += "" if whom == first else f"@{whom}"
         deed = "mails"

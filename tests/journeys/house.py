@@ -31,6 +31,7 @@ from bot.settings import MailSettings, PageSettings, Settings
 from bot.speak.render import resolved
 from tests.journeys.page import BASE, SECRET, MailHouse, Page
 from tests.journeys.script import Script, SiteLine
+from tests.journeys.waking import Waking
 
 STRANGER = "U0990"
 MINUTE = 60_000
@@ -76,6 +77,7 @@ class House:
     _ahead: int | None = None
     pages: dict[str, Page] = field(default_factory=dict)  # by site
     post: MailHouse | None = None
+    waking: Waking | None = None
     _on_pages: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -124,6 +126,9 @@ class House:
         if any(line.by_page for line in self.script.sites):
             self.post = MailHouse()
             self._mail_port = await self.post.start()
+        if self.script.ways:
+            self.waking = Waking(self.script.ways, self.script.turns, self._told)
+            await self.waking.start()
         await self.server.start()
         self.channels = scene.furnish(self.server, self.rows)
         self.server.add_user(STRANGER, "Perrin Ashlock")
@@ -145,10 +150,12 @@ class House:
         settings = settings.model_copy(update={"chat": chat})
         if self.post is not None:
             settings = _with_pages(settings, self._mail_port)
+        if self.waking is not None:
+            settings = self.waking.settings(settings)
         parts = Parts(
             now=self.clock.now,
             sender=QUICK,
-            may_open=lambda roster, at: True,
+            may_open=None if self.waking else lambda roster, at: True,
             patience=lambda: self.clock.now() / 1000,
         )
         self.bot = Bot(settings, _book(), parts)
@@ -172,6 +179,8 @@ class House:
             await self.stop_bot()
         await self._session.close()
         await self.server.stop()
+        if self.waking is not None:
+            await self.waking.stop()
         if self.post is not None:
             await self.post.stop()
 
@@ -186,6 +195,8 @@ class House:
                 await self.bot.store.clock_set(now)
                 ahead = await self.bot.settle(now)
             await self.server.settle()
+            if self.waking is not None:
+                self.waking.look()
             if self.post is not None and await self._pages_looked_at():
                 continue
             if not await self.server.deliver_due(now):
@@ -208,6 +219,10 @@ class House:
         if at > self.clock.now():
             self.clock.move(at)
             await self.instant()
+
+    def _told(self, place: str, text: str) -> None:
+        """The team was reached by phone or mail."""
+        self.seen.append(Seen(self.clock.now(), place, text, [], "", ""))
 
     # --- pages and mail ----------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ from bot.model.visit.state import Visit
 from tests.journeys.house import MINUTE, STRANGER, House, Seen
 from tests.journeys.page import Page
 from tests.journeys.script import TEAM, Script, Step
+from tests.journeys.waking import WakingDeeds
 
 _SHOWN_BEFORE = 12
 #: No script does what is asked for longer than this in one go.
@@ -27,7 +28,7 @@ class Differs(AssertionError):
     """The parts did something else than the script says."""
 
 
-class Play:
+class Play(WakingDeeds):
     """One run of one script."""
 
     def __init__(self, script: Script, house: House) -> None:
@@ -179,6 +180,12 @@ class Play:
         if matches(words, self._page(step).text):
             raise AssertionError(f"it shows: {self._page(step).text}")
 
+    async def do_desk_rings(self, step: Step, who: str, words: str) -> None:
+        await self._next(step, f"phone:{self.user(who, step.site)}", words)
+
+    async def do_desk_reaches(self, step: Step, who: str, words: str) -> None:
+        await self._next(step, f"mail:{self.user(who, step.site)}", words)
+
     async def do_desk_mails(self, step: Step, words: str) -> None:
         await self._next(step, f"mail:{step.site}", words)
 
@@ -219,7 +226,7 @@ class Play:
     async def do_presses_under(self, step: Step, label: str, words: str) -> None:
         user = self.user(step.who, step.site)
         own = (f"site:{step.site}", f"alone:{user}", f"to:{user}")
-        places = ("team",) if step.who in TEAM else own
+        places = ("team", f"to:{user}") if step.who in TEAM else own
         for message in reversed(self.house.seen):
             actions = [action for text, action in message.buttons if text == label]
             if message.place in places and actions and matches(words, message.text):

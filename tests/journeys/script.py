@@ -85,6 +85,8 @@ What must be seen, at that minute (or second). Words may leave something out wit
     wave shows: 1 of 1 units online        on the message pinned in the channel
     aside holds: HML-AAAAAA                the list of what belongs to no site
 
+The team's telephone and mail, and the links in them: see ``waking.py``.
+
 Nothing may be left out: a message in a site's thread, to the team or to a person of a site that
 the script does not name at its minute makes it fail (the heading of a thread, the pinned summary
 and private notes to the team excepted).
@@ -94,6 +96,8 @@ import re
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
+
+from tests.journeys import waking
 
 
 class ScriptError(Exception):
@@ -136,6 +140,8 @@ class Script:
     day: date = date(2026, 3, 12)
     begin: str = ""
     private: bool = False
+    ways: dict[str, str] = field(default_factory=dict)  # of the team, see waking.py
+    turns: dict[str, str] = field(default_factory=dict)
     sites: list[SiteLine] = field(default_factory=list)
     steps: list[Step] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
@@ -169,6 +175,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("gets_account", "gets the chat account back"),
         ("commands", f"commands:{_WORDS}"),
         ("orders", f"orders:{_WORDS}"),
+        *waking.PERSON,
     ),
     "desk": (
         ("desk_nothing", f"says nothing until {_TIME}"),
@@ -196,6 +203,8 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("page_shows", f"shows:{_WORDS}"),
         ("page_hides", f"does not show:{_WORDS}"),
     ),
+    "phone": waking.PHONE,
+    "mail": waking.MAIL,
     "chat": (
         ("brings_again", "brings the same message again"),
         ("brings_held_up", "brings what was held up"),
@@ -241,10 +250,19 @@ def _line(script: Script, line: str, where: str) -> None:
         script.private = True
     elif heading == "begin":
         script.begin = rest
+    elif heading in ("ways", "turn"):
+        _of_team(script, heading, rest, where)
     elif heading == "on":
         script.steps.append(Step(where, line, "", "", "", "on", (_date(rest, where).isoformat(),)))
     else:
         script.steps.append(_step(script, line, where))
+
+
+def _of_team(script: Script, heading: str, rest: str, where: str) -> None:
+    found = waking.HEADING.fullmatch(rest)
+    if found is None or found[1] not in TEAM:
+        raise ScriptError(f"{where}: write {heading} and one of {', '.join(TEAM)}, then a colon.")
+    (script.ways if heading == "ways" else script.turns)[TEAM[found[1]]] = found[2]
 
 
 def _site(rest: str, where: str) -> SiteLine:
