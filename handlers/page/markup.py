@@ -14,6 +14,7 @@ from html import escape
 from importlib import resources
 
 from bot.model.message import Button, Message
+from bot.send.danger import TEMPLATE as DANGER
 from bot.speak import timewords
 from bot.speak.catalogue import Catalogue, Texts
 from bot.speak.render import Resolve, resolved
@@ -35,7 +36,8 @@ class Frame:
     tz: str = "UTC"
 
     def say(self, key: str, **args: str) -> str:
-        return marked_up(self.texts.say(key, {"code": self.code, **args}, self.tz))
+        said = marked_up(self.texts.say(key, {"code": self.code, **args}, self.tz))
+        return said.replace(self.code, f"<b>{self.code}</b>") if self.code else said
 
 
 def marked_up(text: str) -> str:
@@ -81,20 +83,23 @@ def policy() -> str:
 # --- whole pages -----------------------------------------------------------------------
 
 
-def page(frame: Frame, inside: str, *, attributes: str = "", notes: bool = False) -> str:
-    return f"{top(frame, notes=notes)}<main{attributes}>{inside}</main>{bottom(notes=notes)}"
+def page(
+    frame: Frame, inside: str, *, attributes: str = "", notes: bool = False, title: str = ""
+) -> str:
+    begins, ends = top(frame, notes=notes, title=title), bottom(notes=notes)
+    return f"{begins}<main{attributes}>{inside}</main>{ends}"
 
 
-def top(frame: Frame, *, notes: bool = False, stop: bool = False) -> str:
-    title = escape(frame.site)
+def top(frame: Frame, *, notes: bool = False, stop: bool = False, title: str = "") -> str:
+    """``title``: where the page says nothing of a site."""
     start = f'<p class="soft">{escape(frame.start)}</p>' if frame.start else ""
-    head = f"<header><h1>{title}</h1>{start}</header>" if frame.site else ""
+    head = f"<header><h1>{escape(frame.site)}</h1>{start}</header>" if frame.site else ""
     return (
         f'<!doctype html><html lang="{escape(frame.texts.lang)}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width,initial-scale=1">'
         '<meta name="robots" content="noindex">'
         '<meta name="format-detection" content="telephone=no">'
-        f"<title>{title or '&middot;'}</title><style>{style()}</style></head><body>{head}"
+        f"<title>{escape(frame.site or title)}</title><style>{style()}</style></head><body>{head}"
         + (_notes(frame, stop=stop) if notes else "")
     )
 
@@ -130,7 +135,8 @@ def gate(frame: Frame) -> str:
 def notice(frame: Frame, key: str, *, again: bool = False) -> str:
     """One sentence and, where it helps, a way to look once more."""
     link = f'<a class="link" href="">{frame.say("b_page_news")}</a>' if again else ""
-    return page(frame, f'<p class="card">{frame.say(key)}</p>{link}')
+    title = frame.texts.say(key, {}).partition(".")[0]
+    return page(frame, f'<p class="card">{frame.say(key)}</p>{link}', title=title)
 
 
 async def conversation(
@@ -146,11 +152,19 @@ async def conversation(
 
 
 async def inside(
-    frame: Frame, view: View, catalogue: Catalogue, person: Resolve, note: str = ""
+    frame: Frame,
+    view: View,
+    catalogue: Catalogue,
+    person: Resolve,
+    note: str = "",
+    *,
+    stop: bool = False,
 ) -> str:
+    """``stop``: the fixed answer to danger stands above already."""
     said = f'<p class="card">{frame.say(note)}</p>' if note else ""
-    now = [await _open(frame, view, one, catalogue, person) for one in view.now]
-    if not now:
+    shown = [one for one in view.now if not (stop and is_stop(one))]
+    now = [await _open(frame, view, one, catalogue, person) for one in shown]
+    if not now and not stop:
         quiet = "page_waits" if view.waiting else "page_quiet"
         now = [f"<p>{frame.say(quiet)}</p>"]
     earlier = [await _line(one, catalogue, person) for one in reversed(view.earlier)]
@@ -201,10 +215,17 @@ def _hidden(frame: Frame) -> str:
 # --- messages --------------------------------------------------------------------------
 
 
+def is_stop(message: Message) -> bool:
+    """Whether it is the fixed answer to danger."""
+    return message.template == DANGER
+
+
 async def _open(
     frame: Frame, view: View, message: Message, catalogue: Catalogue, person: Resolve
 ) -> str:
     text, args = await words(message, catalogue, person)
+    if is_stop(message):
+        return f'<p class="stop">{text}</p>'
     buttons = view.buttons(message)
     if not buttons:
         return f"<p>{text}</p>"

@@ -201,7 +201,7 @@ class PageIn:
             view = await look(self._desk.store, visit)
             person = self._desk.store.person_get
             frame = self._frame(token, visit)
-            inside = await markup.inside(frame, view, self._catalogue, person)
+            inside = await markup.inside(frame, view, self._catalogue, person, stop=True)
             return f'<main{attributes}"yes">{inside}</main>'
         except StoreError as error:
             _log.error("danger on the page of %s cannot be written: %s", answer.subject, error)

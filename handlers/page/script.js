@@ -29,6 +29,7 @@
       for (const [old, now] of parts) if (old.innerHTML !== now.innerHTML) old.innerHTML = now.innerHTML;
       Object.assign(main().dataset, fresh.dataset);
     } else main().replaceWith(fresh);
+    if (document.querySelector('main .stop')) $('#stop').hidden = true; // it stands there now
     return fresh.dataset.kept !== 'no';
   }
 

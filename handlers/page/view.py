@@ -11,6 +11,8 @@ from bot.store.store import Store
 
 #: Messages shown, the newest; a whole evening has about fifty.
 SHOWN = 40
+#: Messages looked at that are on their way to the page; the sender takes them within a moment.
+_ON_THEIR_WAY = 400
 #: How many of the desk's last messages stand under *Now*.
 _NEWEST = 4
 _OWN = frozenset({"page_said", "page_pressed"})
@@ -54,7 +56,7 @@ async def look(store: Store, visit: Visit) -> View:
     """Also what is still on its way to the page. Raises ``StoreError``."""
     home = f"w:{visit.wave}"
     stands = {m.id: m for m in await store.page_read(home, visit.id)}
-    for queued in await store.unsent(home, f"{BY_PAGE}{visit.id}", SHOWN):
+    for queued in await store.unsent(home, f"{BY_PAGE}{visit.id}", _ON_THEIR_WAY):
         stands.setdefault(queued.message.id, queued.message)
     return view_of(visit, in_order(list(stands.values())))
 
