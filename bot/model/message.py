@@ -49,6 +49,7 @@ class Message(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults
     rev: int = 0  # revision of a message that is edited in place
     key: str = ""  # an unsent older message of the thread with the same key is dropped
     not_after: int | None = None  # wave time after which it is no longer worth sending
+    beside: tuple[str, ...] = ()  # texts said below it in the same message, by their keys
     fact: bytes = b""  # way "fact": the follow-up fact as JSON
     made_at: int = 0  # wave time of the decision
     to: str = ""  # mail and webhook: the person of the team whose button its link stands for

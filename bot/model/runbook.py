@@ -11,6 +11,8 @@ from pydantic import Field, model_validator
 
 from bot.model.phrases import Phrases
 from bot.model.runbook_back_out import BackOut, back_out_problems
+from bot.model.runbook_cautions import Cautions
+from bot.model.runbook_cautions import problems as caution_problems
 from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_ready import ReadySection
 from bot.model.runbook_stage import (
@@ -138,6 +140,9 @@ class Runbook(Part):
 
     back_out: BackOut | None = Field(
         default=None, description="the way back to the old unit; without it there is none"
+    )
+    cautions: Cautions | None = Field(
+        default=None, description="the safety of the people at a site"
     )
 
     @model_validator(mode="after")
@@ -290,6 +295,8 @@ def problems(book: Runbook) -> Iterator[str]:
         yield from book.leaving.problems(ids)
     if book.back_out is not None:
         yield from back_out_problems(book.back_out, ids)
+    if book.cautions is not None:
+        yield from caution_problems(book.cautions, ids)
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

@@ -44,3 +44,5 @@ def texts_of(book: Runbook) -> Iterator[str]:
             yield stage.plain
     yield from (answer.text for answer in book.answers)
     yield from (*book.keep, *book.throw)
+    if book.cautions is not None:
+        yield from book.cautions.texts()

@@ -24,6 +24,7 @@ from bot.model.runbook import (
     problems,
 )
 from bot.model.runbook_back_out import BackOut
+from bot.model.runbook_cautions import Cautions, CheckIn
 from bot.model.runbook_leaving import Leaving
 from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
@@ -40,6 +41,8 @@ _PARTS: tuple[type[BaseModel], ...] = (
     Pattern,
     Eligible,
     BackOut,
+    Cautions,
+    CheckIn,
 )
 #: By the kind of pydantic's error; ``{...}`` come from its context.
 _REMEDIES = {
@@ -178,6 +181,8 @@ _MENDS = (
     (r"a phrase has no words", "Write words that somebody would type"),
     (r"topic stands there twice", "Put the phrases of both under one topic"),
     (r"there is no stage", "Use the id of a stage, or leave stages out"),
+    (r"stands on no sheet", "Add it under sheet, or under vehicle"),
+    (r"stands apart but has none", "Give the stage its cautions, or take it out of apart"),
     (r"^words: English", "Add en under words"),
 )
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from bot.model.message import ESCALATION, Button, Message
-from bot.speak.catalogue import LABEL_LENGTH, MISSING, Catalogue, Texts
+from bot.speak.catalogue import LABEL_LENGTH, MISSING, Catalogue, Show, Texts, as_it_is
 
 #: Name of our mark on each message; contacts may see it, so it says what we are called there.
 EVENT_TYPE = "install_desk"
@@ -146,15 +146,18 @@ def metadata(message: Message) -> dict[str, Any]:
 def chat(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> Rendered:
     """The message for the chat platform; ``args`` are resolved. Raises ``CatalogueError``."""
     texts = catalogue.best(message.lang)
-    text = texts.say(
-        message.template,
-        args,
-        message.tz,
-        show=in_chat,
-        lenient=is_lenient(message, texts),
-        now=message.made_at,
-    )
+    text = said(message, texts, args, in_chat)
     return marked(text, metadata(message), _buttons(message, texts, args))
+
+
+def said(message: Message, texts: Texts, args: Mapping[str, str], show: Show) -> str:
+    """The text, and below it what is said beside it. Raises ``CatalogueError``."""
+    lenient, now = is_lenient(message, texts), message.made_at
+    text, *below = (
+        texts.say(key, args, message.tz, show=show, lenient=lenient, now=now)
+        for key in (message.template, *message.beside)
+    )
+    return f"{text}\n{' '.join(below)}" if below else text
 
 
 def marked(
@@ -180,7 +183,7 @@ def plain(message: Message, catalogue: Catalogue, args: Mapping[str, str]) -> tu
     """
     texts = catalogue.best(message.lang)
     lenient = is_lenient(message, texts)
-    body = texts.say(message.template, args, message.tz, lenient=lenient)
+    body = said(message, texts, args, as_it_is)
     key = f"{message.template}_subject"
     subject = body.partition("\n")[0]
     if texts.has(key):

@@ -14,6 +14,7 @@ from bot.model.visit import event as e
 from bot.model.visit import ready_asks
 from bot.model.visit.asks import ask_own, put
 from bot.model.visit.back_walk import AGAIN, answered_works
+from bot.model.visit.care import answered_company, answered_parked, asks_company
 from bot.model.visit.lights import saw, watch
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
@@ -69,7 +70,8 @@ def _begin(turn: Turn, question: Question, value: str) -> None:
     if value == "here":
         close_question(turn, value)
         begun(turn)
-        go_on(turn)
+        if not asks_company(turn):
+            go_on(turn)
     elif value == "later":
         ask_how_long(turn)
     else:
@@ -269,6 +271,8 @@ _OWN: dict[str, Callable[[Turn, Question, str], None]] = {
     "power_check": _power_checked,
     "over": _over,
     AGAIN: lambda turn, _, value: answered_works(turn, value),
+    "parked": answered_parked,
+    "company": answered_company,
 }
 _KINDS: dict[AskKind, Callable[[Turn, Question, str], None]] = {
     "consent": _consent,

@@ -19,6 +19,8 @@ OWN_ANSWERS: dict[str, tuple[str, ...]] = {
     "ready_carton": ("carton_fine", "carton_damaged", "carton_not_here"),
     "ready_contact": ("contact_yes", "contact_number", "contact_no"),
     "old_again": (WORKS, FAILS),
+    "parked": ("parked", "driving"),
+    "company": ("with_others", "alone"),
 }
 #: Answers to each kind of ask that has buttons of its own, with the style of the first.
 _ANSWERS: dict[AskKind, tuple[str, ...]] = {
@@ -34,8 +36,19 @@ _ANSWERS: dict[AskKind, tuple[str, ...]] = {
 TYPED = frozenset({"serial_type", "serial_again", "serial_other", "ready_label_again"})
 
 
-def ask_runbook(turn: Turn, stage: Stage, ask: Ask, *, text: str = "", window: int = 0) -> None:
-    """Ask what the runbook asks; ``text`` and ``window`` (ms) where they differ this time."""
+def ask_runbook(
+    turn: Turn,
+    stage: Stage,
+    ask: Ask,
+    *,
+    text: str = "",
+    window: int = 0,
+    beside: tuple[str, ...] = (),
+) -> None:
+    """Ask what the runbook asks; ``text`` and ``window`` (ms) where they differ this time.
+
+    ``beside``: texts that are said below it.
+    """
     checkpoint, whole = minutes(stage.checkpoint), minutes(stage.window)
     if window:
         checkpoint, whole = min(checkpoint, window * 2 // 3), window
@@ -48,6 +61,7 @@ def ask_runbook(turn: Turn, stage: Stage, ask: Ask, *, text: str = "", window: i
         checkpoint=checkpoint,
         window=whole,
         answers=ask.answers,
+        beside=beside,
     )
 
 
@@ -76,6 +90,7 @@ def put(
     window: int,
     answers: tuple[str, ...] = (),
     unit: str = "",
+    beside: tuple[str, ...] = (),
 ) -> None:
     """Make this the open question and say it; ``unit`` where it is not that of the step."""
     step = current(turn.visit, turn.context.book)
@@ -97,6 +112,7 @@ def put(
         text,
         buttons=buttons(question, turn.context.book),
         key="question",
+        beside=beside,
         **particulars(turn, question),
     )
     turn.emit(e.Asked(replace(question, message=message)))

@@ -8,6 +8,7 @@ from bot.model.runbook import Cause
 from bot.model.visit import (
     back_out,
     back_walk,
+    care,
     handing_over,
     more_time,
     ready_asks,
@@ -18,6 +19,7 @@ from bot.model.visit import event as e
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
+from bot.model.visit.quiet import quiet
 from bot.model.visit.registering import went_silent
 from bot.model.visit.state import Question, Unit
 from bot.model.visit.steps import all_registered, current, steps
@@ -122,6 +124,8 @@ def person_away(turn: Turn) -> None:
 
 def _ask_deputy(turn: Turn, question: Question) -> bool:
     """Ask the deputy, once for each question, where there is one; the call waits meanwhile."""
+    if quiet(turn.visit, turn.context.book):
+        return False  # they may be in the same vehicle
     contact, deputy = turn.visit.contact, turn.visit.deputy
     if question.deputy_asked or deputy is None or deputy.disabled or deputy.user == contact.user:
         return False
@@ -133,6 +137,17 @@ def _ask_deputy(turn: Turn, question: Question) -> bool:
     turn.say_to(deputy, "deputy_ask", link=turn.link)
     catch_up_aside(turn, deputy)
     return True
+
+
+def silent_alone(turn: Turn) -> None:
+    """Somebody alone was not heard by the time agreed: the deputy, or else a person, looks."""
+    question = turn.visit.question
+    if question is not None:
+        if _ask_deputy(turn, question):
+            return
+        turn.emit(e.WindowPassed(question.id))
+    step = current(turn.visit, turn.context.book)
+    raise_call(turn, "silent", stage=step.stage.id, unit=step.unit)
 
 
 def unreachable(turn: Turn) -> None:
@@ -192,7 +207,7 @@ def _window(turn: Turn) -> None:
 
 def _cause(turn: Turn, question: Question) -> Cause:
     """Why nothing came: not begun, silent, stuck at a light, or no registration."""
-    if question.kind in ("consent", "begin"):
+    if question.kind in ("consent", "begin") or question.ask == "parked":
         return "not_started"
     if question.ask == "over":
         return "over_time"
@@ -229,4 +244,6 @@ _RULES = {
     "back_ask": back_out.ask,
     "back_latest": back_out.late,
     "back_watch": back_out.still_down,
+    "driving": care.driving_too_long,
+    "check_in": care.check_in,
 }

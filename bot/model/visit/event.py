@@ -7,6 +7,7 @@ from bot.model.event import Event
 from bot.model.visit import back_events as back
 from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
+from bot.model.visit.care_events import CareEvent
 from bot.model.visit.handing_events import HandingEvent
 from bot.model.visit.page_events import PageEvent
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
@@ -497,6 +498,7 @@ AnyEvent = (
     | ready.ReadyEvent
     | PageEvent
     | HandingEvent
+    | CareEvent
     | VisitEnded
     | NotDelivered
     | MessageArrived

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
-from bot.model.visit import back_events, course_events, page_events, ready_events
+from bot.model.visit import back_events, care_events, course_events, page_events, ready_events
 from bot.model.visit import event as e
 from bot.model.visit.back_events import BackEvent
 from bot.model.visit.handing_events import HandingEvent
@@ -55,6 +55,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return evolve_handing(visit, event, at)
     if isinstance(event, BackEvent):
         return back_events.apply(visit, event, at)
+    if isinstance(event, care_events.CareEvent):
+        return care_events.apply(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 

@@ -12,6 +12,7 @@ from bot.model.calls.life import clear
 from bot.model.calls.state import CLEARED_BY_ANSWER
 from bot.model.fact import Deleted, Said
 from bot.model.visit import (
+    care,
     edges,
     handing_leave,
     handing_over,
@@ -92,6 +93,8 @@ def deleted(turn: Turn, fact: Deleted) -> None:
 
 def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     """Words of the contact or the deputy."""
+    if care.hears(turn, words):
+        return
     whole, leaving = words, handing_leave.wishes(turn, words)
     if leaving and not turn.visit.blocked:
         words = handing_leave.rest_of(words)
@@ -140,6 +143,7 @@ def _call_back(turn: Turn, question: Question, words: Words) -> bool:
 
 def sign_of_life(turn: Turn) -> None:
     """Somebody of the site was heard: what was called for their silence is over."""
+    care.heard(turn)
     if turn.visit.state not in UNDER_WAY:
         return
     for call in turn.visit.open_calls:

@@ -5,7 +5,7 @@ from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
 from bot.model.fact import Pressed
 from bot.model.policy import minutes
-from bot.model.visit import corrections, handing_over, more_time, ready_gate
+from bot.model.visit import care, corrections, handing_over, more_time, ready_gate
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, raise_and_say, rebook
 from bot.model.visit.asks import allowed
@@ -66,6 +66,8 @@ def _open(turn: Turn, kind: str, name: str, value: str, *, newcomer: bool) -> No
     if question is None or question.id != name:
         turn.answer = "stale"
         return
+    if care.pressed_while_quiet(turn, question, turn.speaker):
+        return
     if newcomer:
         told_first(turn)
     if kind == "v":
@@ -106,6 +108,8 @@ def _wish(turn: Turn, question: Question, wish: str) -> None:
     match wish:
         case "help":
             raise_and_say(turn, "help", "help_coming")
+        case "fine":
+            care.fine(turn)
         case "latest":
             more_time.latest(turn, question)
         case "other_evening":

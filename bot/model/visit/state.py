@@ -7,6 +7,7 @@ import msgspec
 from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
 from bot.model.visit.back_state import Back
+from bot.model.visit.care_state import Care
 from bot.model.visit.handing import Handing
 from bot.model.visit.page_events import Page
 from bot.model.visit.ready import Ready
@@ -74,6 +75,7 @@ class Site(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     opening_hours: str = ""
     alarm_hours: str = ""
     ready: tuple[str, ...] = ()  # what the list says is settled (bot.model.runbook_ready.Item)
+    vehicle: bool = False  # a mobile branch
 
 
 class Plan(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
@@ -229,6 +231,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     ready: Ready = Ready()
     handing: Handing = Handing()  # being passed on to another person of the site
     back: Back = Back()
+    care: Care = Care()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

@@ -21,6 +21,7 @@ from bot.model.visit.event import AnyEvent, Asked, Replied, ThreadOpened
 from bot.model.visit.evolve import evolve
 from bot.model.visit.offers import offers
 from bot.model.visit.parts import parts
+from bot.model.visit.quiet import held_back, quiet
 from bot.model.visit.state import Person, Visit
 
 #: Messages with these keys answer words: they are noted, so that none is said twice running.
@@ -86,10 +87,13 @@ class Turn:
         return Decision(self.visit, tuple(self.events), tuple(self._to_send()), self.answer)
 
     def _to_send(self) -> list[Message]:
-        """All but questions that the same words answered already."""
+        """All but questions that the same words answered already, and what a driver may not get."""
         asked = {ev.question.message: ev.question.id for ev in self.events if isinstance(ev, Asked)}
         still = self._visit.question.id if self._visit and self._visit.question else ""
-        return [m for m in self.messages if asked.get(m.id, still) == still]
+        kept = [m for m in self.messages if asked.get(m.id, still) == still]
+        if self._visit is not None and quiet(self._visit, self.context.book):
+            return [m for m in kept if not held_back(m, self._visit)]
+        return kept
 
     # --- words on their way ------------------------------------------------------------
 
@@ -148,9 +152,11 @@ class Turn:
         urgency: int = ANSWER,
         key: str = "",
         not_after: int | None = None,
+        beside: tuple[str, ...] = (),
         **args: str | int,
     ) -> str:
-        """Say something in the visit's thread; gives the message's id."""
+        """Say something in the visit's thread, and below it the texts ``beside``; gives the
+        message's id."""
         if not self.visit.thread:
             self.open_thread()
         if key in _REPLIES:
@@ -163,6 +169,7 @@ class Turn:
             urgency=urgency,
             key=key,
             not_after=not_after,
+            beside=beside,
             lang=lang,
             args=self._args(lang, args),
         )

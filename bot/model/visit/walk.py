@@ -5,6 +5,7 @@ from bot.model.policy import minutes
 from bot.model.runbook import Ask
 from bot.model.visit import event as e
 from bot.model.visit.asks import ask_runbook
+from bot.model.visit.care import cautions_now, parks_first
 from bot.model.visit.ready_gate import may_begin
 from bot.model.visit.steps import (
     Step,
@@ -38,6 +39,8 @@ def go_on(turn: Turn, *, text: str = "") -> None:
         return
     if _must_wait(turn):
         wait_for_wave(turn)
+        return
+    if parks_first(turn):
         return
     step = current(turn.visit, turn.context.book)
     if step.unit and is_over(turn.visit, step):
@@ -85,7 +88,9 @@ def _ask_next(turn: Turn, step: Step, text: str) -> bool:
         if on is not None:
             turn.emit(e.PoweredOn(step.unit, on))
         elif _needed(turn, step, ask):
-            ask_runbook(turn, stage, ask, text=text if ask.kind == "light" else "")
+            beside = cautions_now(turn, stage)
+            said = text if ask.kind == "light" else ""
+            ask_runbook(turn, stage, ask, text=said, beside=beside)
             return True
         turn.emit(e.AskSkipped(ask.id))
     if stage.waits_for_registration and not is_over(turn.visit, step):
@@ -134,8 +139,14 @@ def begin(turn: Turn) -> None:
         return
     if not may_begin(turn):
         return
-    book = turn.context.book
     turn.emit(e.StateSet("running"))
+    if not parks_first(turn):
+        set_out(turn)
+
+
+def set_out(turn: Turn) -> None:
+    """The first question of the evening; a mobile branch is parked by now."""
+    book = turn.context.book
     if not asks_for(book, "begin"):
         begun(turn)
     if asks_for(book, "consent"):
