@@ -94,6 +94,15 @@ def language(value: str) -> str:
     return "-".join([first.lower(), *cased])
 
 
+def yes_no(value: str) -> bool:
+    """Yes or no, as people and spreadsheets write it."""
+    if value.casefold() in ("yes", "y", "true", "1", "x"):
+        return True
+    if value.casefold() in ("no", "n", "false", "0", "-"):
+        return False
+    raise Refused("is neither yes nor no", "write yes or no, or leave it empty for no")
+
+
 def phone(value: str) -> str:
     """A telephone number, kept as text."""
     undamaged(value)
@@ -191,6 +200,6 @@ CHECKS: dict[str, Callable[[str], object]] = {
     "contact_mail": mail, "deputy_mail": mail,
     "deputy": user, "deputy_lang": language, "deputy_mobile": phone,
     "phone": phone, "carrier_fault_line": phone, "networks": networks, "depends": each,
-    "circuit": undamaged, "start": zones.wall,
     "line_tested": done, "in_registry": done, "seen_on_site": of_site,
+    "circuit": undamaged, "start": zones.wall, "vehicle": yes_no,
 }  # fmt: skip

@@ -220,6 +220,13 @@ COLUMNS: tuple[Column, ...] = (
         also=("alarm",),
     ),
     Column(
+        "vehicle",
+        "mobile branch",
+        "yes for a site that drives: it is asked first whether it is parked",
+        "no",
+        also=("vehicle", "is mobile", "mobile site"),
+    ),
+    Column(
         "start",
         "start",
         "planned start in the site's own time, as 2026-03-12 18:00; add the "

@@ -41,7 +41,7 @@ def cells(site: SiteRow, unit: UnitRow) -> Sequence[str]:
         # A lone value that holds a comma needs the semicolon to stay one value.
         "depends": "; ".join(site.depends) + (";" if len(site.depends) == 1 else ""),
         "where": site.where, "access": site.access, "opening_hours": site.opening_hours,
-        "alarm_hours": site.alarm_hours,
+        "alarm_hours": site.alarm_hours, "vehicle": "yes" if site.vehicle else "",
         "start": _local(site.start, site.tz), "end": _local(site.end, site.tz),
         "line_tested": "yes" if "line" in site.ready else "",
         "in_registry": "yes" if "registry" in site.ready else "",

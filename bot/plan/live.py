@@ -59,6 +59,7 @@ def plan_of(row: SiteRow, channel: int) -> Plan:
             opening_hours=row.opening_hours,
             alarm_hours=row.alarm_hours,
             ready=tuple(row.ready),
+            vehicle=row.vehicle,
         ),
         units=tuple(Unit(u.label or u.serial, u.model, u.version or "") for u in row.units),
         contact=_person(row.contact),

@@ -54,6 +54,7 @@ class SiteRow(_Row):
     access: str = ""
     opening_hours: str = ""
     alarm_hours: str = ""
+    vehicle: bool = False
     start: int | None = None
     end: int | None = None
     ready: list[str] = []

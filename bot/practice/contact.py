@@ -136,6 +136,7 @@ class Contact:
             "reseat": (40, 120, "done"),
             "tidy": (60, 200, "done"),
             "over": (30, 60, "go_on"),
+            "parked": (20, 90, "parked"),
         }
         if template not in answers:
             return

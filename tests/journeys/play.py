@@ -353,6 +353,12 @@ class Play(WakingDeeds):
             if message.place == "team" and matches(words, message.text):
                 raise AssertionError(f"it did at {self.house.shown(message.at)}: {message.text}")
 
+    async def do_desk_said_once(self, step: Step, words: str) -> None:
+        said = [m.text for m in self.house.seen if m.place == f"site:{step.site}"]
+        times = sum(matches(words, text) for text in said)
+        if times != 1:
+            raise AssertionError(f"it did so {times} times")
+
     async def do_desk_tells(self, step: Step, who: str, words: str) -> None:
         await self._next(step, f"to:{self.user(who, step.site)}", words)
 

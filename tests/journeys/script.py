@@ -182,6 +182,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
         ("desk_calls_nobody", f"calls nobody until {_TIME}"),
         ("desk_says", f"says:{_WORDS}"),
         ("desk_asks", f"asks:{_WORDS}"),
+        ("desk_said_once", f"has said once:{_WORDS}"),
         ("desk_offers", f"offers:{_WORDS}"),
         ("desk_calls", rf"calls ([\w ]+):{_WORDS}"),
         ("desk_tells_team", f"tells the team:{_WORDS}"),

@@ -87,6 +87,7 @@ def plan(
     deputy: Person | None = DEPUTY,
     tz: str = "Europe/London",
     end: int | None = None,
+    vehicle: bool = False,
 ) -> Plan:
     site = Site(
         "Brook Library",
@@ -96,6 +97,7 @@ def plan(
         circuit="HL-0042",
         carrier="Vale Lines",
         fault_line="01632 960199",
+        vehicle=vehicle,
     )
     return Plan(site, tuple(units), CONTACT, start, deputy, end)
 
@@ -423,7 +425,8 @@ def worded(message: Message) -> str:
             args[name] = texts.say(value[3:], args, message.tz)
     for button in message.buttons:
         texts.say(button.label, args, message.tz)
-    return texts.say(message.template, args, message.tz)
+    said = texts.say(message.template, args, message.tz)
+    return "\n".join([said, *(texts.say(key, args, message.tz) for key in message.beside)])
 
 
 def check_message(message: Message) -> None:

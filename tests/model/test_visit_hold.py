@@ -227,7 +227,7 @@ def other(**changes: Any) -> Runbook:
     data = book().model_dump()
     names = {f"stage_{s['id']}": f"the step {s['id']}" for s in changes.get("stages", ())}
     data["words"] = {"en": data["words"]["en"] | names}
-    data["answers"], data["leaving"] = (), None
+    data["answers"], data["leaving"], data["cautions"] = (), None, None
     return Runbook.model_validate(data | changes)
 
 

@@ -108,7 +108,7 @@ def test_all_misfits_between_parts_are_named_at_once() -> None:
     wrong = TEXT.replace("      fault: {do", "      falt: {do").replace("id: placing", "id: begin")
     with pytest.raises(RunbookError) as error:
         loads(wrong)
-    assert len(error.value.problems) == 3
+    assert len(error.value.problems) == 4  # also that cautions name a stage that is gone
 
 
 def test_columns_count_from_one() -> None:

@@ -98,8 +98,12 @@ def _while_quiet(turn: Turn, cautions: Cautions, words: Words) -> bool:
     """A mobile branch has to say that it stands; of anybody else any word says it."""
     question = turn.visit.question
     asked = question is not None and question.ask == "parked"
-    stands = cautions.says("parked", words.fact.words) or (asked and words.has("yes", "done"))
-    if stands:
+    chosen = [r.value for r in words.readings if r.kind == "choice" and not r.ask] if asked else []
+    if DRIVING in chosen:
+        turn.answer = "nothing"
+        turn.emit(DrivingSaid(words.fact.actor.user, turn.at + minutes(cautions.parked_within)))
+        return True
+    if cautions.says("parked", words.fact.words) or PARKED in chosen:
         stopped(turn, words.fact.actor.user)
         return True
     if turn.visit.site.vehicle:

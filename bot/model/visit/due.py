@@ -19,7 +19,7 @@ from bot.model.visit import event as e
 from bot.model.visit.asks import ask_own, buttons, particulars
 from bot.model.visit.catching_up import catch_up_aside
 from bot.model.visit.doubt import unanswered
-from bot.model.visit.quiet import quiet
+from bot.model.visit.quiet import missed, quiet
 from bot.model.visit.registering import went_silent
 from bot.model.visit.state import Question, Unit
 from bot.model.visit.steps import all_registered, current, steps
@@ -211,6 +211,8 @@ def _cause(turn: Turn, question: Question) -> Cause:
         return "not_started"
     if question.ask == "over":
         return "over_time"
+    if missed(turn.visit):
+        return "silent"  # whatever the light shows: they are looked for
     if not turn.visit.lights:
         return "silent"
     stage = current(turn.visit, turn.context.book).stage

@@ -31,6 +31,11 @@ def driving(visit: Visit) -> bool:
     return visit.care.driving_since is not None
 
 
+def missed(visit: Visit) -> bool:
+    """Whether somebody who is alone was not heard by the time agreed, nor since."""
+    return visit.care.company == "alone" and visit.care.check_in is None
+
+
 def not_parked(visit: Visit, book: Runbook) -> bool:
     """Whether it is a mobile branch that has not said that it is parked."""
     return visit.site.vehicle and visit.care.parked_at is None and book.cautions is not None

@@ -30,6 +30,19 @@ _REPLIES = frozenset(("prompt", "wait"))
 _SAME_DAY = minutes(12 * 60)
 
 
+def _cautions_kept(
+    kept: list[Message], all_of_them: list[Message], asked: dict[str, str]
+) -> list[Message]:
+    """What stood below a question that is not said stands below the one that is."""
+    ids = {m.id for m in kept}
+    lost = tuple(key for m in all_of_them if m.id not in ids for key in m.beside)
+    if not lost:
+        return kept
+    return [
+        msgspec.structs.replace(m, beside=(*lost, *m.beside)) if m.id in asked else m for m in kept
+    ]
+
+
 class Turn:
     """Collects the events of one decision and applies each at once, so what follows sees it."""
 
@@ -91,6 +104,7 @@ class Turn:
         asked = {ev.question.message: ev.question.id for ev in self.events if isinstance(ev, Asked)}
         still = self._visit.question.id if self._visit and self._visit.question else ""
         kept = [m for m in self.messages if asked.get(m.id, still) == still]
+        kept = _cautions_kept(kept, self.messages, asked)
         if self._visit is not None and quiet(self._visit, self.context.book):
             return [m for m in kept if not held_back(m, self._visit)]
         return kept
