@@ -21,7 +21,7 @@ TOPICS = {
     "ceiling": {"en": "ceiling", "de": "Decke"},
     "unplug": {"en": "medical", "de": "Medizin"},
     "fibre": {"en": "glass cable", "de": "Glas-Kabel"},
-    "vents": {"en": "vents", "de": "Luft-Schlitze"},
+    "vents": {"en": "vents", "de": "Schlitze"},
     "storm": {"en": "thunderstorm", "de": "Blitz"},
     "alone": {"en": "alone unless", "de": "Nicht allein"},
     "emergency services": {"en": "emergency services", "de": "Notruf"},
