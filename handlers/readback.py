@@ -11,6 +11,7 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 
 from bot.desk import Desk
+from bot.model.people import by_page
 from bot.model.policy import MINUTE
 from bot.model.visit.state import Visit
 from bot.model.wave.state import Wave
@@ -109,6 +110,8 @@ class Reader:
 
     async def _of_visit(self, home: str, visit: Visit) -> list[Where]:
         threads = [self._desk.surroundings.thread_of(visit), f"mirror:{visit.id}"]
+        if by_page(visit.contact.user):  # a page lies with us, and has missed nothing
+            threads = threads[1:]
         threads += [f"esc:{visit.id}:{call.id}" for call in visit.open_calls]
         people = [p.user for p in (visit.contact, visit.deputy) if p is not None]
         found = []

@@ -19,6 +19,8 @@ from bot.model.message import BOARD, Message
 from bot.model.people import BY_PAGE, by_page, person_key, text_key
 from bot.model.visit.state import Visit
 
+_PHOTO = "photo_sent"  # a photo without words
+
 
 @dataclass(frozen=True)
 class Talk:
@@ -133,7 +135,9 @@ def _heard(
     """What was written or pressed, for whoever reads it elsewhere."""
     if not visit.thread or answer in ("stale", "not_yours", "repeat"):
         return
-    if isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
+    if isinstance(fact, Said) and fact.photo and not fact.words:
+        template, told = _PHOTO, ""
+    elif isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
         words = (
             f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}"
             if fact.words or fact.files
@@ -153,7 +157,9 @@ def _heard(
         urgency=BOARD,
         made_at=fact.received_at,
     )
-    if talk.apart(visit):
+    if template == _PHOTO:
+        pass  # the team has a line with the photo
+    elif talk.apart(visit):
         yield replace(base, id=f"{base.id}m", thread=f"mirror:{visit.id}")
     elif from_page(fact):
         yield replace(base, id=f"{base.id}m", thread=f"site:{visit.id}")

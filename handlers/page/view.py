@@ -15,7 +15,7 @@ SHOWN = 40
 _ON_THEIR_WAY = 400
 #: How many of the desk's last messages stand under *Now*.
 _NEWEST = 4
-_OWN = frozenset({"page_said", "page_pressed"})
+_OWN = frozenset({"page_said", "page_pressed", "page_photo_sent"})
 _QUESTION = re.compile(r"q\d+")
 
 

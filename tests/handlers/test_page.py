@@ -184,6 +184,15 @@ async def test_the_times_of_the_evening_count_from_the_page(room: PageRoom) -> N
     assert question.asked_at == room.clock.now()
 
 
+async def test_a_page_is_no_place_of_the_chat_to_be_read_back(room: PageRoom) -> None:
+    page = await room.opened()
+    await page.presses("Yes, that is fine", room.clock.now())
+    await room.rest()
+    places = await room.bot.reader().places()
+    assert {place.channel for place in places} == {room.channel}
+    assert len([place for place in places if place.root]) == 2  # a thread, and a mirror
+
+
 async def test_who_has_a_chat_account_may_use_both(room: PageRoom) -> None:
     page = await room.opened(BOTH)
     assert "Could you put in" in page.text
@@ -213,6 +222,9 @@ async def test_a_photo_is_kept_and_the_team_has_a_link(room: PageRoom) -> None:
     status, _, _ = await room.get(room.path(), "POST", data=fields, headers=headers)
     assert status == 303
     await room.rest()
+    await page.look()
+    assert "You sent a photo." in page.text
+    assert not any("writes" in text for text in await room.mirror())
     found = re.search(r"http://127\.0\.0\.1(/v/photo/[\w~]+)", "\n".join(await room.mirror()))
     assert found is not None
     url = f"http://127.0.0.1:{room.bot.port}{found[1]}"
