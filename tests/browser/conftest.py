@@ -7,7 +7,10 @@ from collections.abc import AsyncIterator
 import pytest
 from playwright.async_api import Browser, async_playwright
 
+from tests.handlers.conftest import own_store
 from tests.handlers.page_kit import PageRoom, open_pages
+
+__all__ = ["own_store"]
 
 #: In this order; ``.ci/run`` installs the first.
 NAMES = ("chromium", "chromium-browser", "google-chrome")

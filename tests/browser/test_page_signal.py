@@ -6,7 +6,8 @@ import re
 from playwright.async_api import Browser, Route
 
 from tests.browser.kit import Surf, surfing
-from tests.handlers.page_kit import ALONE, PageRoom
+from tests.handlers.kit import OwnStore
+from tests.handlers.page_kit import ALONE, PageRoom, open_pages
 
 
 async def answers(room: PageRoom) -> int:
@@ -147,3 +148,23 @@ async def test_a_photo_is_made_smaller_and_arrives(browser: Browser, room: PageR
             "[document.images[0].naturalWidth, document.images[0].naturalHeight]"
         )
         assert size == [1280, 853]
+
+
+async def test_danger_is_answered_at_once_and_kept_until_it_counts(
+    browser: Browser, own_store: OwnStore
+) -> None:
+    async with open_pages(own_store.url) as room, surfing(browser, room) as surf:
+        await surf.opens()
+        await own_store.kill()
+        await surf.tab.fill("textarea", "there is smoke")
+        await surf.tab.click("button:text-is('Send')")
+        await surf.tab.wait_for_selector("#stop:visible")
+        await surf.tab.wait_for_selector("#note:has-text('is kept on this phone')")
+        await own_store.start()
+        await surf.looks()
+        await settled(surf)
+        assert (await room.visit(ALONE)).stopped_at is not None
+        assert await answers(room) == 1
+        await surf.looks()
+        await surf.tab.wait_for_selector("main .stop")
+        assert await surf.tab.locator("#stop").is_hidden()  # it stands in the conversation now
