@@ -25,6 +25,7 @@ ORDERS = {
     "take over": "take_over",
     "hand back": "hand_back",
     "catch up": "catch_up",
+    "release": "release",
     "revoke page": "revoke_page",
     "send page": "send_page",
     "start anyway": "start_anyway",

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 import msgspec
 
+from bot.model.visit.morning import reopened
 from bot.model.visit.state import Visit
 
 
@@ -108,7 +109,7 @@ def state_of(visit: Visit) -> str:
         return "waiting"
     if visit.state == "running" and (visit.helper or any(c.blocks for c in visit.calls)):
         return "with a person"
-    return visit.state.replace("_", " ")
+    return "reopened" if reopened(visit) else visit.state.replace("_", " ")
 
 
 def late_by(visit: Visit, at: int) -> int:

@@ -14,6 +14,7 @@ from bot.model.runbook_back_out import BackOut, back_out_problems
 from bot.model.runbook_cautions import Cautions
 from bot.model.runbook_cautions import problems as caution_problems
 from bot.model.runbook_leaving import Leaving
+from bot.model.runbook_morning import MorningSection
 from bot.model.runbook_ready import ReadySection
 from bot.model.runbook_stage import (
     DEFAULT_ROUTES,
@@ -137,6 +138,9 @@ class Runbook(Part):
         default=None, description="what must be settled at a site before its evening begins"
     )
     leaving: Leaving | None = Field(default=None, description="who has to go before the end")
+    morning: MorningSection | None = Field(
+        default=None, description="the site is asked when it opens next whether everything works"
+    )
 
     back_out: BackOut | None = Field(
         default=None, description="the way back to the old unit; without it there is none"
@@ -297,6 +301,8 @@ def problems(book: Runbook) -> Iterator[str]:
         yield from back_out_problems(book.back_out, ids)
     if book.cautions is not None:
         yield from caution_problems(book.cautions, ids)
+    if book.morning is not None:
+        yield from book.morning.problems()
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

@@ -22,14 +22,13 @@ class Leaving(Part):
         default=20, description="nobody has taken over: after so long on-call is called"
     )
     no_hands: tuple[str, ...] = Field(
-        default=(), description="stages at which the contact may go, since nothing is to be done"
-    )
-    may_be_left: tuple[str, ...] = Field(
-        default=(), description="later stages that need not be done by whoever may go"
+        default=(),
+        description="stages that need nobody at the site: with no other left, they may go",
     )
     going: _Words = Field(default_factory=dict, description="phrases that say: I have to go")
     going_on: _Words = Field(
-        default_factory=dict, description="words behind these that make something else of them"
+        default_factory=dict,
+        description="words in or behind these that make something else of them",
     )
     hand_over: _Words = Field(
         default_factory=dict, description="phrases that say: somebody else takes over"
@@ -87,12 +86,14 @@ class Leaving(Part):
         return bool(who) and not any(word in self._nobody for word in who)
 
     def _goes_on(self, clause: Clause, hit: Found) -> bool:
-        return any(word in self._going_on for word in clause.words[hit.end : hit.end + 1])
+        near = clause.words[hit.start : hit.end + 1]
+        own = set(words_of(hit.phrase))
+        return any(word in self._going_on and word not in own for word in near)
 
     def problems(self, stages: list[str]) -> list[str]:
         """Stages that are not there, and phrases without words; each as one sentence."""
-        named = (*self.no_hands, *self.may_be_left)
-        found = [f"leaving: there is no stage {name}" for name in named if name not in stages]
+        missing = [name for name in self.no_hands if name not in stages]
+        found = [f"leaving: there is no stage {name}" for name in missing]
         listed = (self.going, self.going_on, self.hand_over, self.finishes, self.nobody)
         phrases = (one for by_lang in listed for some in by_lang.values() for one in some)
         return [*found, *("leaving: a phrase has no words" for one in phrases if not words_of(one))]

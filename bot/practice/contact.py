@@ -64,7 +64,7 @@ class Contact:
         template = str(mark.get("template", ""))
         self.channel, self.thread = channel, str(message.get("thread_ts") or message["ts"])
         offered = _actions(message)
-        if any(a.startswith("a:") for a in offered):
+        if any(a.startswith(("a:", "m:")) for a in offered):
             self.buttons = (str(message["ts"]), offered)
         self.asked[template] = self.asked.get(template, 0) + 1
         self._react(template)
@@ -137,6 +137,7 @@ class Contact:
             "tidy": (60, 200, "done"),
             "over": (30, 60, "go_on"),
             "parked": (20, 90, "parked"),
+            "morning": (60, 1200, "all_works"),
         }
         if template not in answers:
             return

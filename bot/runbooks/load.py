@@ -26,11 +26,13 @@ from bot.model.runbook import (
 from bot.model.runbook_back_out import BackOut
 from bot.model.runbook_cautions import Cautions, CheckIn
 from bot.model.runbook_leaving import Leaving
+from bot.model.runbook_morning import MorningSection
 from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
 _PARTS: tuple[type[BaseModel], ...] = (
     Runbook,
     Leaving,
+    MorningSection,
     Stage,
     Ask,
     Answer,

@@ -59,7 +59,7 @@ def test_the_soak_goes_on_after_the_goodbye_and_nobody_is_asked() -> None:
     assert walk.visit.state == "done"
     assert three(walk) == (True, True, True)
     assert len(walk.messages) == said  # nothing is said when the soak is over
-    assert not walk.deadlines
+    assert set(walk.deadlines) == {"morning"}  # the next day, and nothing before it
 
 
 def test_a_unit_that_goes_silent_within_the_soak_is_called_for_and_the_visit_is_not_done() -> None:

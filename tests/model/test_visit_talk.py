@@ -43,7 +43,6 @@ ASKED = [
     ("placing.place", "how long does it take?", "answer_how_long"),
     ("placing.place", "is there a spare?", "answer_spare"),
     ("placing.place", "who are you?", "answer_who"),
-    ("loading.light", "can I go home?", "answer_go_home"),
     ("power_on.power", "is this safe?", "answer_safe"),
     ("loading.light", "which light do you mean?", "answer_light"),
     ("inventory.serial", "where is the sticker?", "answer_label"),

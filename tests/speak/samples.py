@@ -304,6 +304,10 @@ _MADE: Mapping[str, tuple[str, ...]] = {
     "ready_deputy": ("b_deputy_yes", "b_deputy_no"),
     "how_long": ("b_more10", "b_more20", "b_other_evening"),
     "ask_minutes": ("b_more10", "b_more20", "b_other_evening"),
+    **dict.fromkeys(
+        ("morning", "morning_released", "morning_back", "morning_again"),
+        ("b_all_works", "b_not_all"),
+    ),
     "going_offer": ("b_pass_on", "b_nobody", "b_stay"),
     "going_offer_at": ("b_pass_on", "b_nobody", "b_stay"),
     "handing_code": ("b_keep_it",),

@@ -198,6 +198,8 @@ def taken_buttons(call: Call) -> tuple[Button, ...]:
     ]
     if call.severity != "critical":
         more.append(Button(f"e:{call.id}:later", "b_put_off"))
+    if call.cause == "leaving":
+        more.append(Button(f"g:{call.id}:let_go", "b_let_go"))
     if call.cause == "dead_line" and call.severity != "critical":
         more.append(Button(f"e:{call.id}:third", "b_third_party"))
     return tuple(more)

@@ -21,6 +21,7 @@ from bot.model.fact import (
     Undeliverable,
 )
 from bot.model.visit import event as e
+from bot.model.visit import morning_after
 from bot.model.visit.asks import rearm
 from bot.model.visit.back_out import keep_noticed
 from bot.model.visit.due import due, person_away, unreachable
@@ -48,6 +49,7 @@ def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Vis
     _dispatch(turn, fact)
     _keep_going(turn)
     keep_noticed(turn)
+    morning_after.plan(turn)
     return turn.decision()
 
 

@@ -9,7 +9,9 @@ from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
 from bot.model.visit.care_events import CareEvent
 from bot.model.visit.handing_events import HandingEvent
+from bot.model.visit.morning_events import MorningEvent
 from bot.model.visit.page_events import PageEvent
+from bot.model.visit.release import Released
 from bot.model.visit.state import Plan, Question, UnitState, VisitState
 
 
@@ -499,6 +501,8 @@ AnyEvent = (
     | PageEvent
     | HandingEvent
     | CareEvent
+    | MorningEvent
+    | Released
     | VisitEnded
     | NotDelivered
     | MessageArrived

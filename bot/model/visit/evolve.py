@@ -14,7 +14,10 @@ from bot.model.visit import event as e
 from bot.model.visit.back_events import BackEvent
 from bot.model.visit.handing_events import HandingEvent
 from bot.model.visit.handing_events import evolve as evolve_handing
+from bot.model.visit.morning_events import MorningEvent
+from bot.model.visit.morning_events import evolve as evolve_morning
 from bot.model.visit.ready import Ready, carried
+from bot.model.visit.release import Release, Released
 from bot.model.visit.state import (
     DangerAsk,
     Given,
@@ -57,6 +60,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return back_events.apply(visit, event, at)
     if isinstance(event, care_events.CareEvent):
         return care_events.apply(visit, event, at)
+    if isinstance(event, MorningEvent):
+        return evolve_morning(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -535,6 +540,7 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
     e.EndMoved: lambda v, ev, at: replace(v, agreed_end=ev.until, over_asked=False),
     e.CallbackAgreed: lambda v, ev, at: replace(v, callback=ev.text, callback_time=ev.time),
     e.AccountSet: _account,
+    Released: lambda v, ev, at: replace(v, release=Release(at, ev.by, ev.until)),
     e.VisitEnded: lambda v, ev, at: replace(
         _handed_back(v, at),
         state="done",

@@ -2,16 +2,19 @@
 
 from dataclasses import replace
 
-from bot.model.policy import minutes
+from bot.model.policy import MINUTE, minutes
 from bot.model.read_time import when_said
 from bot.model.reading import Kind, Reading
 from bot.model.visit.clock import meant
-from bot.model.visit.handing_over import offer, pass_on
+from bot.model.visit.handing_events import LeavingOver, LeavingSaid
+from bot.model.visit.handing_over import call_person, offer, pass_on
 from bot.model.visit.listening import Words, lang_of
 from bot.model.visit.outside import UNDER_WAY
-from bot.model.visit.steps import current
+from bot.model.visit.release_now import RULE, may_go, release
 from bot.model.visit.turn import Turn
 
+#: Who goes so soon goes now.
+_STAYS = 5 * MINUTE
 #: What leaving is read as by who does not know better: it is said here already.
 _TAKEN: frozenset[Kind] = frozenset(
     ("later", "question", "unclear", "seen", "thanks", "small_talk", "stop", "no")
@@ -29,10 +32,7 @@ def wishes(turn: Turn, words: Words) -> bool:
         return False
     if turn.visit.state != "running":  # before the evening nobody has to stay
         return leaving.wish(fact.words) == "hand_over"
-    wish = leaving.wish(fact.words)
-    if wish == "going" and current(turn.visit, turn.context.book).stage.id in leaving.no_hands:
-        return False  # nothing is to be done here: the runbook answers
-    return wish != ""
+    return leaving.wish(fact.words) != ""
 
 
 def rest_of(words: Words) -> Words:
@@ -52,8 +52,41 @@ def leave(turn: Turn, words: Words) -> None:
     at = _when(turn, words)
     if leaving.wish(words.fact.words) == "hand_over":
         pass_on(turn, words.fact.actor.user, at)
-    elif not turn.visit.with_person:
+    elif turn.visit.with_person:
+        return
+    elif at is not None and at > turn.at + _STAYS:
+        noted(turn, at)
+    elif may_go(turn):
+        release(turn, RULE)
+    else:
+        offer(turn, None)
+
+
+def noted(turn: Turn, at: int) -> None:
+    """They go later: until then we go on, and somebody else is looked for if hands are needed."""
+    if not may_go(turn):
         offer(turn, at)
+        return
+    turn.emit(LeavingSaid(at, timed=True))
+    turn.say("going_noted", key="prompt", until=at)
+
+
+def overdue(turn: Turn) -> None:
+    """They go now, and nobody has taken over: they are let go where that needs nobody.
+
+    Who went on answering, and had not said when they go, is still there.
+    """
+    if may_go(turn):
+        release(turn, RULE)
+        return
+    handing, given = turn.visit.handing, turn.visit.given
+    stayed = handing.offer is None and not handing.timed and given is not None
+    if stayed and given is not None and given.at > (handing.said_at or 0):
+        turn.emit(LeavingOver("went on answering"))
+        return
+    turn.emit(LeavingOver("nobody in time", code=True))
+    call_person(turn)
+    turn.say("handing_overdue")
 
 
 def _when(turn: Turn, words: Words) -> int | None:

@@ -81,24 +81,11 @@ def offer(turn: Turn, leaves_at: int | None) -> None:
 def nobody(turn: Turn) -> None:
     """Nobody at the site can: a person of the team hears of it."""
     turn.emit(e.LeavingOver("nobody can", code=True))
-    _call(turn)
+    call_person(turn)
     turn.say("going_nobody", key="prompt")
 
 
-def overdue(turn: Turn) -> None:
-    """Nobody has taken over in time. Who went on answering, and had not said when they go, is
-    still there."""
-    handing, given = turn.visit.handing, turn.visit.given
-    stayed = handing.offer is None and not handing.timed and given is not None
-    if stayed and given is not None and given.at > (handing.said_at or 0):
-        turn.emit(e.LeavingOver("went on answering"))
-        return
-    turn.emit(e.LeavingOver("nobody in time", code=True))
-    _call(turn)
-    turn.say("handing_overdue")
-
-
-def _call(turn: Turn) -> None:
+def call_person(turn: Turn) -> None:
     step = current(turn.visit, turn.context.book)
     raise_call(turn, "leaving", stage=step.stage.id, unit=step.unit)
 

@@ -4,7 +4,7 @@ from bot.model.calls.press import press, third_party
 from bot.model.calls.state import Call
 from bot.model.fact import Ordered
 from bot.model.policy import minutes
-from bot.model.visit import page
+from bot.model.visit import page, release_now
 from bot.model.visit.answers import rebook
 from bot.model.visit.asks import ask_again
 from bot.model.visit.back_out import ordered_back
@@ -30,6 +30,7 @@ ORDERS = (
     "take_over",
     "hand_back",
     "catch_up",
+    "release",
     *page.ORDERS,
 )
 
@@ -61,6 +62,8 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             _third_party(turn, fact)
         case "ask":
             ask_again(turn)
+        case "release":
+            release_now.ordered(turn, actor)
         case "take_over":
             take_over(turn, actor)
         case "hand_back":

@@ -3,10 +3,11 @@
 import re
 
 from bot.model.calls.life import raise_call
-from bot.model.visit import corrections, ready_asks
+from bot.model.visit import corrections, morning_after, ready_asks
 from bot.model.visit.answers import answered, raise_and_say
 from bot.model.visit.asking import kind_line, reply, told
 from bot.model.visit.listening import Words
+from bot.model.visit.morning import reopened
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 
@@ -39,6 +40,8 @@ def heard_out(turn: Turn, words: Words) -> bool:
         pass
     elif visit.state == "running" and turn.context.book.says_wrong_cable(words.fact.words):
         raise_and_say(turn, "help", "wrong_cable_out")
+    elif morning_after.open_for(visit, turn.at):
+        _in_the_morning(turn, words)
     elif wants_person and (visit.waits_hold or visit.state not in UNDER_WAY):
         raise_and_say(turn, "help", "help_coming")
     elif visit.state in ("done", "watched", "backed_out"):
@@ -103,6 +106,17 @@ def _after(turn: Turn, words: Words) -> None:
         turn.say("after_wrong")
     elif not _small(turn, words):
         reply(turn, "all_done", "write_help")
+
+
+def _in_the_morning(turn: Turn, words: Words) -> None:
+    """The site was asked whether everything works, or has said that something does not."""
+    if morning_after.answers(turn, words, odd=_odd_light(words)):
+        return
+    if reopened(turn.visit):
+        pass_on(turn, words.text)
+        reply(turn, "person_has_it", "person_has_that_too")
+    elif not (words.has("question") and told(turn, words)):
+        morning_after.ask_again(turn)
 
 
 def _odd_light(words: Words) -> bool:

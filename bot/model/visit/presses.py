@@ -1,11 +1,20 @@
 """Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``b:CALL:VERB``,
-``r:START:VERB``, ``h:CODE:VERB``."""
+``r:START:VERB``,
+``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
 from bot.model.fact import Pressed
 from bot.model.policy import minutes
-from bot.model.visit import care, corrections, handing_over, more_time, ready_gate
+from bot.model.visit import (
+    care,
+    corrections,
+    handing_over,
+    more_time,
+    morning_after,
+    ready_gate,
+    release_now,
+)
 from bot.model.visit import event as e
 from bot.model.visit.answers import answered, raise_and_say, rebook
 from bot.model.visit.asks import allowed
@@ -33,6 +42,12 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     user, role = fact.actor.user, role_of(turn, fact.actor)
     if kind == "h":
         handing_over.pressed(turn, fact, role)
+        return
+    if kind == "m":
+        morning_after.pressed(turn, fact, role)
+        return
+    if kind == "g":
+        release_now.pressed(turn, fact)
         return
     if pressed_about_danger(turn, fact, role):
         return

@@ -1,7 +1,7 @@
 """A call was closed by a person: what becomes of the visit."""
 
 from bot.model.calls.state import Call
-from bot.model.visit import back_out
+from bot.model.visit import back_out, morning_after
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
 from bot.model.visit.ready_asks import closed
@@ -18,6 +18,7 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
     if call.seen == FORGOTTEN and turn.visit.helper:
         turn.emit(e.HandedBack(by))  # who closes this call gives the conversation back to us
     closed(turn, call, reason, by)
+    morning_after.closed(turn, call, reason)
     if reason == "rebook":
         _another_evening(turn)
         return

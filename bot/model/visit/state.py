@@ -9,8 +9,10 @@ from bot.model.runbook import AskKind
 from bot.model.visit.back_state import Back
 from bot.model.visit.care_state import Care
 from bot.model.visit.handing import Handing
+from bot.model.visit.morning import Morning
 from bot.model.visit.page_events import Page
 from bot.model.visit.ready import Ready
+from bot.model.visit.release import Release
 
 SCHEMA = 1
 
@@ -232,6 +234,8 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     handing: Handing = Handing()  # being passed on to another person of the site
     back: Back = Back()
     care: Care = Care()
+    release: Release = Release()  # the contact was let go before the walk was over
+    morning: Morning = Morning()  # whether everything works on the morning after
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

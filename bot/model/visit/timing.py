@@ -38,6 +38,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due |= ready_times.deadlines(visit, book, policy)
     if visit.handing.due is not None and visit.state in ("invited", "agreed", "running"):
         due["handing"] = visit.handing.due
+    if visit.morning.due is not None:
+        due["morning"] = visit.morning.due
     if visit.blocked:
         return due
     if visit.waits_hold:

@@ -252,8 +252,8 @@ def _told_visits(turn: WaveTurn, what: str) -> Told:
 def _told(turn: WaveTurn, fact: Told) -> None:
     if fact.what in _HOLDING:
         hold(turn, fact.what)
-    if fact.what == "new_date" and turn.wave.state == "closed":
-        turn.emit(w.Opened())  # one of its sites has an evening again
+    if fact.what in ("new_date", "reopened") and turn.wave.state == "closed":
+        turn.emit(w.Opened())  # one of its sites is not done after all
     turn.emit(w.Noted(fact.what, fact.args.get("site", "")))
 
 
