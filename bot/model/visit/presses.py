@@ -1,6 +1,5 @@
 """Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``b:CALL:VERB``,
-``r:START:VERB``,
-``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``."""
+``r:START:VERB``, ``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
