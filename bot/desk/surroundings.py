@@ -81,7 +81,8 @@ class Surroundings:
 
     async def _reachable(self, store: Store, fact: AnyFact) -> bool | None:
         """Whether somebody on call has a tested way; looked at where it may decide something."""
-        asks = isinstance(fact, (Due, Ordered)) and fact.subject.wave
+        told = isinstance(fact, Told) and fact.subject.kind == "wave"
+        asks = (told or isinstance(fact, (Due, Ordered))) and fact.subject.wave
         if not asks or not self.roster.tested:
             return None
         return await self.reachable_now(store, fact.received_at)

@@ -117,3 +117,15 @@ def test_without_ways_a_mail_goes_with_the_card_as_ever() -> None:
     made.advance(2)
     (mail,) = by(made, "mail")
     assert (mail.template, mail.to, mail.buttons) == ("call_mail", "", ())
+
+
+def test_no_site_starts_while_nobody_on_call_has_confirmed_a_way() -> None:
+    made = Walk(plan(), context=context(reachable=False))
+    made.agree()
+    made.until(made.visit.start)
+    assert made.visit.waits_hold
+    assert made.visit.state == "agreed"
+    assert made.told == ["untested"]
+    made.context = context(reachable=True)
+    made.resume()
+    assert made.visit.state == "running"

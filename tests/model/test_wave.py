@@ -206,3 +206,59 @@ def test_replaying_the_journal_gives_the_wave() -> None:
     walk.order("resume")
     walk.advance(20)
     assert walk.replayed() == walk.wave
+
+
+# --- while nobody on call has confirmed a way -------------------------------------------------------
+
+
+def test_it_does_not_open_while_nobody_on_call_has_confirmed_a_way() -> None:
+    walk = WaveWalk(reachable=False)
+    walk.advance(61)
+    assert walk.wave.state == "planned"
+    assert walk.wave.holds == ("untested",)
+    assert walk.held is True
+    walk.advance(60)
+    assert walk.team == ["wave_held"]  # told once
+    walk.context = replace(walk.context, reachable=True)
+    walk.advance(2)
+    assert walk.wave.state == "open"
+    assert not walk.wave.held
+
+
+def test_an_open_wave_is_held_when_the_turn_changes_and_goes_on_when_they_confirm() -> None:
+    walk = WaveWalk(reachable=True)
+    walk.advance(62)
+    assert walk.wave.state == "open"
+    walk.context = replace(walk.context, reachable=False)
+    walk.advance(2)
+    assert walk.wave.holds == ("untested",)
+    assert walk.order("resume") == "untested"
+    assert walk.wave.held
+    walk.context = replace(walk.context, reachable=True)
+    walk.advance(2)
+    assert not walk.wave.held
+    assert walk.told.count("held") == walk.told.count("resumed") == 1
+
+
+def test_that_they_confirm_lifts_no_other_hold() -> None:
+    walk = WaveWalk(reachable=True)
+    walk.advance(62)
+    walk.order("hold")
+    walk.context = replace(walk.context, reachable=False)
+    walk.advance(2)
+    walk.context = replace(walk.context, reachable=True)
+    walk.advance(2)
+    assert walk.wave.held
+    assert walk.order("resume") == "ok"
+    assert not walk.wave.held
+
+
+def test_a_site_that_waits_for_want_of_a_test_is_told_to_go_on_where_there_is_one_by_now() -> None:
+    walk = WaveWalk(reachable=True)
+    walk.advance(62)
+    walk.tell("untested")
+    assert walk.told[-1:] == ["resumed"]
+    walk.context = replace(walk.context, reachable=False)
+    walk.tell("untested")
+    assert walk.wave.holds == ("untested",)
+    assert walk.told[-1:] == ["held"]

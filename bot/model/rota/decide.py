@@ -32,7 +32,7 @@ class RotaTurn:
     def send(self, **fields: Any) -> str:
         number = len(self.messages) + 1
         message_id = f"{self.fact.subject}:{self.context.version + 1}:{number}"
-        self.messages.append(Message(id=message_id, made_at=self.at, urgency=ESCALATION, **fields))
+        self.messages.append(Message(id=message_id, made_at=self.at, **fields))
         return message_id
 
 
@@ -175,6 +175,7 @@ def _not_confirmed(turn: RotaTurn, user: str) -> None:
     turn.send(
         thread=f"team:rota:{user}",
         template="way_untested" if confirmed else "way_none_tested",
+        urgency=ESCALATION,
         args={
             "who": staff.name,
             "ways": ", ".join(shown.get(w.way, w.way) for w in shift.open),

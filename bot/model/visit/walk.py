@@ -137,6 +137,10 @@ def begin(turn: Turn) -> None:
     if _must_wait(turn):
         wait_for_wave(turn)
         return
+    if turn.context.reachable is False:  # a turn has just begun; the wave holds, or says go on
+        wait_for_wave(turn)
+        turn.tell_wave("untested")
+        return
     if not may_begin(turn):
         return
     turn.emit(e.StateSet("running"))

@@ -254,6 +254,8 @@ def _told(turn: WaveTurn, fact: Told) -> None:
         hold(turn, fact.what)
     if fact.what in ("new_date", "reopened") and turn.wave.state == "closed":
         turn.emit(w.Opened())  # one of its sites is not done after all
+    if fact.what == "untested":
+        _start_waits(turn)
     turn.emit(w.Noted(fact.what, fact.args.get("site", "")))
 
 
@@ -294,6 +296,14 @@ def _look_at_tests(turn: WaveTurn) -> None:
         hold(turn, "untested")
     elif turn.wave.holds == ("untested",):
         _resume(turn, "")
+
+
+def _start_waits(turn: WaveTurn) -> None:
+    """A site waits to start for want of somebody to wake: until they confirm, or no longer."""
+    if turn.context.reachable is False:
+        hold(turn, "untested")
+    elif not turn.wave.held:
+        turn.to_visits(_told_visits(turn, "resumed"))
 
 
 def _pin(turn: WaveTurn) -> None:
