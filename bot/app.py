@@ -219,6 +219,8 @@ class Bot:
         elif trouble.kind in ("channel", "everywhere"):
             matter = f"{trouble.kind}:{trouble.place}:{trouble.now}"
             await self.chat_in.alarm.people(matter, "chat_trouble", {**args, "place": team})
+        elif trouble.kind == "message" and trouble.place == "webhook":  # the next way is tried
+            await self.tell_team("way_trouble", why=trouble.why)
         elif trouble.kind in ("message", "bug") and trouble.urgency <= ESCALATION:
             matter = f"dead:{trouble.message}"
             await self.chat_in.alarm.people(matter, "call_undelivered", args)

@@ -208,7 +208,7 @@ def test_replaying_the_journal_gives_the_wave() -> None:
     assert walk.replayed() == walk.wave
 
 
-# --- while nobody on call has confirmed a way -------------------------------------------------------
+# --- while nobody on call has confirmed a way ---------------------------------------------------
 
 
 def test_it_does_not_open_while_nobody_on_call_has_confirmed_a_way() -> None:
@@ -218,7 +218,7 @@ def test_it_does_not_open_while_nobody_on_call_has_confirmed_a_way() -> None:
     assert walk.wave.holds == ("untested",)
     assert walk.held is True
     walk.advance(60)
-    assert walk.team == ["wave_held"]  # told once
+    assert walk.team == ["wave_held_untested"]  # told once
     walk.context = replace(walk.context, reachable=True)
     walk.advance(2)
     assert walk.wave.state == "open"

@@ -223,7 +223,8 @@ def hold(turn: WaveTurn, why: str, by: str = "") -> None:
         return
     turn.emit(w.HoldSet(why, by))
     turn.hold = True
-    turn.to_team("wave_held", why=f"@x:hold_{why}" if why in _NAMED else why)
+    template = "wave_held_untested" if why == "untested" else "wave_held"
+    turn.to_team(template, why=f"@x:hold_{why}" if why in _NAMED else why)
     if not already:
         turn.to_visits(_told_visits(turn, "held"))
 
