@@ -109,7 +109,10 @@ class Reader:
         return list(first | then | last)
 
     async def _of_visit(self, home: str, visit: Visit) -> list[Where]:
-        threads = [self._desk.surroundings.thread_of(visit), f"mirror:{visit.id}"]
+        threads = [
+            self._desk.surroundings.thread_of(visit),
+            self._desk.surroundings.mirror_of(visit),
+        ]
         if by_page(visit.contact.user):  # a page lies with us, and has missed nothing
             threads = threads[1:]
         threads += [f"esc:{visit.id}:{call.id}" for call in visit.open_calls]

@@ -90,7 +90,7 @@ async def is_own_thread(desk: Desk, route: Route, thread: str) -> bool:
 async def is_mirror(desk: Desk, route: Route, thread: str) -> bool:
     """Whether it is the team's copy of a private conversation."""
     visit = route.visit
-    return visit is not None and await _is(desk, route, thread, f"mirror:{visit.id}")
+    return visit is not None and await _is(desk, route, thread, desk.surroundings.mirror_of(visit))
 
 
 async def _is(desk: Desk, route: Route, thread: str, name: str) -> bool:

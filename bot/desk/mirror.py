@@ -1,10 +1,11 @@
 """Where the words of a visit go: its thread, a private conversation, the contact's page.
 
 The model says everything in the site's thread. Here its messages are turned to where the contact
-is. In private mode that is their own conversation; for a contact without a chat account it is
-their page; then a copy of each goes to the mirror thread in the wave's channel, and so does what
-the contact writes and presses. Links of calls lead to the mirror, which the team can open. Where
-there are pages, a contact with a chat account has both.
+is. In private mode that is their own conversation, with a copy of each for the team in the mirror
+thread in the wave's channel; so is what the contact writes and presses there, and links of calls
+lead to the mirror. For a contact without a chat account it is their page, and the team's copy is
+the site's thread itself: whoever comes next and has an account finds all of it there. Where there
+are pages, a contact with a chat account has both.
 """
 
 from collections.abc import Iterator
@@ -45,6 +46,13 @@ def thread_of(visit: Visit, *, private: bool) -> str:
     return f"private:{visit.id}:{visit.contact.user}" if private else f"site:{visit.id}"
 
 
+def mirror_of(visit: Visit, *, private: bool) -> str:
+    """The thread in which the team has its copy of a conversation it cannot see."""
+    if by_page(visit.contact.user) and not private:
+        return f"site:{visit.id}"
+    return f"mirror:{visit.id}"
+
+
 def page_thread(visit: Visit) -> str:
     return f"page:{visit.id}"
 
@@ -73,10 +81,14 @@ def _turned(message: Message, visit: Visit, fact: AnyFact, talk: Talk) -> Iterat
         yield message
         return
     if talk.apart(visit):
-        site, mirror = f"@t:w:{visit.wave}/site:{visit.id}", f"@t:w:{visit.wave}/mirror:{visit.id}"
+        home, copy = f"@t:w:{visit.wave}", mirror_of(visit, private=talk.private)
+        site, mirror = f"{home}/site:{visit.id}", f"{home}/{copy}"
         args = {name: mirror if value == site else value for name, value in message.args.items()}
         message = replace(message, args=args)
-    if only_by_mail(message):
+    contact = visit.contact.user
+    if by_page(contact) and message.thread == f"user:{contact}":  # to them alone: no copy
+        yield replace(message, way="page", thread=page_thread(visit))
+    elif only_by_mail(message):
         yield letter(message, visit)
     elif message.thread != f"site:{visit.id}":
         yield message
@@ -97,7 +109,7 @@ def _said(message: Message, visit: Visit, fact: AnyFact, talk: Talk) -> Iterator
         if message.root and talk.pages:
             yield _proof(message, visit, talk)
     if talk.apart(visit) and message.template != "team_says":  # which stands in the mirror
-        yield _copy(message, f"mirror:{visit.id}")
+        yield _copy(message, mirror_of(visit, private=talk.private))
     if (alone or talk.pages) and not message.root:
         mark = "" if alone and not counts_by_mail else "p"
         yield replace(
@@ -148,6 +160,7 @@ def _heard(
         template, told = "pressed", f"@x:{_label(fact.action, context)}"
     else:
         return
+    team = mirror_of(visit, private=talk.private) if talk.apart(visit) else f"site:{visit.id}"
     base = Message(
         id=f"{fact.subject}:{context.version + 1}:0",
         thread="",
@@ -159,17 +172,14 @@ def _heard(
     )
     if template == _PHOTO:
         pass  # the team has a line with the photo
-    elif talk.apart(visit):
-        yield replace(base, id=f"{base.id}m", thread=f"mirror:{visit.id}")
-    elif from_page(fact):
-        yield replace(base, id=f"{base.id}m", thread=f"site:{visit.id}")
+    elif talk.apart(visit) or from_page(fact):
+        yield replace(base, id=f"{base.id}m", thread=team)
     if isinstance(fact, Said) and fact.photo:
-        place = "mirror" if talk.apart(visit) else "site"
         photo = f"@t:w:{visit.wave}/photo:{fact.photo}"
         yield replace(
             base,
             id=f"{base.id}f",
-            thread=f"{place}:{visit.id}",
+            thread=team,
             template="mirror_photo",
             args={**base.args, "photo": photo},
         )

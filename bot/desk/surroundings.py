@@ -5,7 +5,7 @@ from collections.abc import Callable
 import msgspec
 from msgspec.structs import replace
 
-from bot.desk.mirror import Talk, thread_of
+from bot.desk.mirror import Talk, mirror_of, thread_of
 from bot.model.board import Board, board
 from bot.model.context import Context
 from bot.model.fact import AnyFact, Due, Ordered, Planned, Pressed, Said, Told
@@ -55,6 +55,10 @@ class Surroundings:
     def thread_of(self, visit: Visit) -> str:
         """The outbox's name of the thread in which a visit talks to its contact."""
         return thread_of(visit, private=self.talk.private)
+
+    def mirror_of(self, visit: Visit) -> str:
+        """That of the thread in which the team has a copy, where it cannot see the other."""
+        return mirror_of(visit, private=self.talk.private)
 
     async def context(self, store: Store, fact: AnyFact, loaded: Loaded) -> Context:
         subject = fact.subject

@@ -68,7 +68,7 @@ async def test_every_page_holds_the_rules(browser: Browser, room: PageRoom) -> N
         await surf.tab.wait_for_selector("#note[hidden], #note:has-text('with us')")
         await right(surf, "danger")
         await room.rest()
-        root = (await room.bot.store.thread_info(f"w:{WAVE}", f"mirror:{ALONE}")).root
+        root = (await room.bot.store.thread_info(f"w:{WAVE}", f"site:{ALONE}")).root
         await room.server.mention(ADMIN, room.channel, "revoke page", thread_ts=root)
         await surf.tab.goto(surf.url())
         assert "has been closed" in await surf.text()

@@ -82,7 +82,7 @@ class PageRoom(Room):
 
     async def mirror(self, site: str = ALONE) -> list[str]:
         """What the team reads in its copy."""
-        info = await self.bot.store.thread_info(f"w:{WAVE}", f"mirror:{site}")
+        info = await self.bot.store.thread_info(f"w:{WAVE}", f"site:{site}")
         return [str(m["text"]) for m in self.server.thread(self.channel, info.root)]
 
 

@@ -81,7 +81,7 @@ async def test_a_link_that_is_not_ours_opens_nothing(room: PageRoom) -> None:
 
 async def test_an_ended_link_says_so_and_shows_nothing_of_the_visit(room: PageRoom) -> None:
     page = await room.opened()
-    root = (await room.bot.store.thread_info("w:hollowmere-1", f"mirror:{ALONE}")).root
+    root = (await room.bot.store.thread_info("w:hollowmere-1", f"site:{ALONE}")).root
     await room.server.mention(ADMIN, room.channel, "revoke page", thread_ts=root)
     await room.rest()
     await page.look()
@@ -280,7 +280,7 @@ async def test_danger_is_answered_before_the_store_is_asked(own_store: OwnStore)
 
 async def test_danger_counts_though_the_link_has_ended(room: PageRoom) -> None:
     page = await room.opened()
-    root = (await room.bot.store.thread_info("w:hollowmere-1", f"mirror:{ALONE}")).root
+    root = (await room.bot.store.thread_info("w:hollowmere-1", f"site:{ALONE}")).root
     await room.server.mention(ADMIN, room.channel, "revoke page", thread_ts=root)
     await room.rest()
     await page.says("it burns", room.clock.now())

@@ -307,10 +307,12 @@ class House:
         """A site's own conversation, or the team's copy of it; empty: neither."""
         root = str(posted.message.get("thread_ts") or "")
         kind, _, rest = str(mark.get("thread", "")).partition(":")
-        if not root and kind in ("private", "mirror"):
+        site = rest.partition(":")[0]
+        alone = any(line.by_page and line.site == site for line in self.script.sites)
+        if not root and (kind in ("private", "mirror") or (kind == "site" and alone)):
             root = str(posted.message["ts"])
             name = "site" if kind == "private" else "mirror"
-            self._threads[posted.channel, root] = f"{name}:{rest.partition(':')[0]}"
+            self._threads[posted.channel, root] = f"{name}:{site}"
         return self._threads.get((posted.channel, root), "")
 
     def text_of(self, message: dict[str, Any]) -> str:
