@@ -145,53 +145,56 @@ def _heard(
     fact: AnyFact, visit: Visit, answer: str, context: Context, talk: Talk
 ) -> Iterator[Message]:
     """What was written or pressed, for whoever reads it elsewhere."""
-    if not visit.thread or answer in ("stale", "not_yours", "repeat"):
+    line = _line(fact, context)
+    if line is None or not visit.thread or answer in ("stale", "not_yours", "repeat"):
         return
-    if isinstance(fact, Said) and fact.photo and not fact.words:
-        template, told = _PHOTO, ""
-    elif isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
-        words = (
-            f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}"
-            if fact.words or fact.files
-            else "@x:none"
-        )
-        template, told = "said", words
-    elif isinstance(fact, Pressed) and not fact.action.startswith("e:"):
-        template, told = "pressed", f"@x:{_label(fact.action, context)}"
-    else:
-        return
-    team = mirror_of(visit, private=talk.private) if talk.apart(visit) else f"site:{visit.id}"
+    template, told = line
+    by_it, private = from_page(fact), talk.private
+    team = mirror_of(visit, private=private) if talk.apart(visit) else f"site:{visit.id}"
     base = Message(
         id=f"{fact.subject}:{context.version + 1}:0",
-        thread="",
+        thread=team,
         template=f"mirror_{template}",
-        args={"who": f"@p:{person_key(fact.actor.user)}:name", "told": told},
+        args={"who": _name(fact, context), "told": told},
         tz=visit.site.tz,
         urgency=BOARD,
         made_at=fact.received_at,
     )
-    if template == _PHOTO:
-        pass  # the team has a line with the photo
-    elif talk.apart(visit) or from_page(fact):
-        yield replace(base, id=f"{base.id}m", thread=team)
+    if template != _PHOTO and (private or by_it):
+        yield replace(base, id=f"{base.id}m")
     if isinstance(fact, Said) and fact.photo:
-        photo = f"@t:w:{visit.wave}/photo:{fact.photo}"
-        yield replace(
-            base,
-            id=f"{base.id}f",
-            thread=team,
-            template="mirror_photo",
-            args={**base.args, "photo": photo},
-        )
-    if talk.pages or by_page(visit.contact.user):
+        args = {**base.args, "photo": f"@t:w:{visit.wave}/photo:{fact.photo}"}
+        yield replace(base, id=f"{base.id}f", template="mirror_photo", args=args)
+    aside = isinstance(fact, Said) and fact.place == "direct" and not by_it
+    if (talk.pages or by_page(visit.contact.user)) and not aside:
         yield replace(
             base,
             id=f"{base.id}p",
             way="page",
             thread=page_thread(visit),
-            template=f"page_{template}",
+            template=f"page_{template}" if by_it else f"page_other_{template}",
             lang=visit.lang,
         )
+
+
+def _line(fact: AnyFact, context: Context) -> tuple[str, str] | None:
+    """What kind of thing somebody did, and what it was; ``None`` where nobody did anything."""
+    if isinstance(fact, Said) and fact.photo and not fact.words:
+        return _PHOTO, ""
+    if isinstance(fact, Said) and fact.place not in ("channel", "mirror"):
+        if not (fact.words or fact.files):
+            return "said", "@x:none"
+        return "said", f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}"
+    if isinstance(fact, Pressed) and not fact.action.startswith("e:"):
+        return "pressed", f"@x:{_label(fact.action, context)}"
+    return None
+
+
+def _name(fact: AnyFact, context: Context) -> str:
+    """Whoever it was: of the team by the roster, else by their personal data."""
+    user = fact.actor.user if isinstance(fact, Said | Pressed) else ""
+    staff = context.roster.find(user)
+    return staff.name.lstrip("@") if staff else f"@p:{person_key(user)}:name"
 
 
 def _label(action: str, context: Context) -> str:

@@ -207,8 +207,12 @@ async def test_who_has_a_chat_account_may_use_both(room: PageRoom) -> None:
     await room.press("U0101", BOTH, "yes")
     await room.rest()
     await page.look()
-    assert "thank you" in page.text
-    assert "You pressed: Yes, that is fine" in page.text
+    assert "Contact of Alderbeck wrote: thank you" in page.text
+    assert "Contact of Alderbeck pressed: Yes, that is fine" in page.text
+    await room.say("U0002", BOTH, "I am Ines, and I am here too")
+    await room.rest()
+    await page.look()
+    assert "Ines Calloway wrote: I am Ines, and I am here too" in page.text
     assert (await room.visit(BOTH)).state == "agreed"
 
 

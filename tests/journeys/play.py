@@ -225,7 +225,8 @@ class Play(WakingDeeds):
 
     async def do_presses_under(self, step: Step, label: str, words: str) -> None:
         user = self.user(step.who, step.site)
-        own = (f"site:{step.site}", f"alone:{user}", f"to:{user}")
+        thread = "mirror" if step.site in self.house.pages else "site"  # the copy of a page
+        own = (f"{thread}:{step.site}", f"alone:{user}", f"to:{user}")
         places = ("team", f"to:{user}") if step.who in TEAM else own
         for message in reversed(self.house.seen):
             actions = [action for text, action in message.buttons if text == label]
