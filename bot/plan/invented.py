@@ -90,6 +90,7 @@ def _site(n: int, wave: str, label: str, draw: random.Random) -> SiteRow:
         alarm_hours="22:30-07:00",
         start=start,
         end=end,
+        ready=["carton", "label", "contact", "deputy", "line", "registry"],
     )
 
 

@@ -122,6 +122,9 @@ class Contact:
     def _usual(self, template: str) -> None:
         answers: dict[str, tuple[int, int, str]] = {
             "invite": (60, 600, "yes"),
+            "ready_carton": (30, 90, "carton_fine"),
+            "ready_label": (20, 60, "same"),
+            "ready_contact": (20, 60, "contact_yes"),
             "begin": (20, 120, "here"),
             "begin_nudge": (20, 60, "here"),
             "mobile_data": (30, 90, "done"),

@@ -5,6 +5,8 @@ TYPED: dict[str, tuple[str, ...]] = {
     "here": ("yes I'm here", "yes", "ready"),
     "done": ("done", "Done!", "ok done", "all done"),
     "same": ("yes", "yes it's the same"),
+    "carton_fine": ("it's here and looks fine", "yes it's here"),
+    "contact_yes": ("yes, both", "yes I'll be there"),
     "lead_one": ("one piece", "it's one piece"),
     "light:dark": ("the light is off", "no light"),
     "light:starting": ("steady white", "it is white and not blinking"),

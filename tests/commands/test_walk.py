@@ -62,7 +62,8 @@ SOON = timedelta(seconds=15)
 
 def site_list(start: datetime) -> str:
     row = f"w1,alderbeck,Alderbeck Library,Etc/UTC,{CONTACT},,HML-4F7K2Q,HG-10,4.2.3,{start:%F %T}"
-    return f"{HEADER}\n{row}\n"
+    settled = "yes,yes,carton; label; contact; deputy"
+    return f"{HEADER},line tested,in registry,seen on site\n{row},{settled}\n"
 
 
 class Evening:

@@ -46,6 +46,7 @@ def row(site: str, contact: str, *serials: str, deputy: str = "", start: int = 0
         deputy=PersonRow(user=deputy, name=f"Deputy of {site.title()}") if deputy else None,
         units=[UnitRow(serial=s, label=s, model="HG-10", version="4.2.3") for s in serials],
         start=1_773_338_400_000 + start * MINUTE,  # 2026-03-12 18:00 UTC
+        ready=["carton", "label", "contact", "deputy", "line", "registry"],
     )
 
 

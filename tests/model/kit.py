@@ -67,7 +67,8 @@ CONTACT_LENGTH = 300
 
 @functools.cache
 def book() -> Runbook:
-    return load(BOOK_PATH)
+    """The demo runbook; what it wants before the evening is walked in ``ready_kit``."""
+    return load(BOOK_PATH).model_copy(update={"ready": None})
 
 
 def clock(text: str, tz: str = "Europe/London") -> int:

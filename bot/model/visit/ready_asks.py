@@ -25,7 +25,7 @@ PREFIX = "ready_"
 _NUMBER = "ready_number"
 _LABEL_AGAIN = "ready_label_again"
 #: Causes of calls about the carton: who closes one as solved says that it is in order.
-_OF_CARTON: dict[Cause, tuple[Item, ...]] = {
+OF_CARTON: dict[Cause, tuple[Item, ...]] = {
     "missing_part": ("carton",),
     "damaged": ("carton",),
     "mismatch": ("label",),
@@ -290,7 +290,7 @@ def closed(turn: Turn, call: Call, reason: str, by: str) -> None:
     """Who closes a call about the carton as solved says that it is in order now."""
     if turn.context.book.ready is None or turn.visit.state != "agreed" or reason == "rebook":
         return
-    for item in _OF_CARTON.get(call.cause, ()):
+    for item in OF_CARTON.get(call.cause, ()):
         word = turn.visit.ready.word_on(item)
         if word is not None and not word.good:
             set_item(turn, item, True, by)

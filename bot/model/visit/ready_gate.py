@@ -10,7 +10,7 @@ from bot.model.policy import minutes
 from bot.model.runbook_ready import Item
 from bot.model.visit import event as e
 from bot.model.visit import ready_events as r
-from bot.model.visit.ready_asks import PREFIX, close, deputy_answers, set_item
+from bot.model.visit.ready_asks import OF_CARTON, PREFIX, close, deputy_answers, set_item
 from bot.model.visit.ready_gaps import Gap, gaps, reachable
 from bot.model.visit.turn import Turn
 
@@ -50,7 +50,8 @@ def team_due(turn: Turn) -> None:
     """The line on this site: what is missing, whose it is, and what happens if it stays so."""
     found = missing(turn)
     turn.emit(r.TeamTold())
-    if found:
+    called = {item for call in turn.visit.open_calls for item in OF_CARTON.get(call.cause, ())}
+    if any(gap.item not in called for gap in found):  # else the admin's call says it all
         _line(turn, "readiness_line", found)
 
 
