@@ -19,6 +19,7 @@ COMMANDS = (
     "read",
     "check",
     "mapping",
+    "sheet",
 )
 
 

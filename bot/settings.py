@@ -25,6 +25,7 @@ from bot.intake_settings import Part, RegistrationSettings, SyslogSettings, Webh
 from bot.model.policy import Policy, minutes
 from bot.model.roster import Roster, Staff, Turn
 from bot.page_settings import PageSettings
+from bot.sheet_settings import SheetSettings
 from bot.waking_settings import WaySettings, WebhooksSettings, WebhookTarget
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "RegistrationSettings",
     "Settings",
     "SettingsError",
+    "SheetSettings",
     "SyslogSettings",
     "WaySettings",
     "WebhookSource",
@@ -161,6 +163,7 @@ class Settings(Part):
     syslog: SyslogSettings = SyslogSettings()
     mail: MailSettings = MailSettings()
     page: PageSettings = PageSettings()
+    sheet: SheetSettings = SheetSettings()
     webhooks: WebhooksSettings = WebhooksSettings()
     serve: ServeSettings = ServeSettings()
     policy: PolicySettings = PolicySettings()

@@ -164,6 +164,11 @@ USUAL: Mapping[str, str] = {
     "said_before": "",
     "longer": str(20 * MINUTES),
     "every": str(15 * MINUTES),
+    "zone": "Europe/London",
+    "emergency": "999 / 112",
+    "slow": "5",
+    "fast": "20",
+    "pages": "2",
     "other": "Ambermere Library",
     **{f"site{n}": f"{name} Library" for n, name in enumerate(("Alder", "Amber", "Bex"), 1)},
     **{f"serial{n}": f"HML-4F7K2{n}" for n in (1, 2, 3)},
@@ -199,6 +204,7 @@ PLAIN_NAMES: Mapping[str, str] = {
     "serial": "X1",
     "link": "X1",
     "page": "X1",
+    "zone": "X1",
 }
 
 
