@@ -6,6 +6,7 @@ kept it, so no clock of a phone decides anything.
 """
 
 import logging
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from msgspec.structs import replace
@@ -88,11 +89,13 @@ class Answering:
             action=action,
         )
 
-    async def danger(self, answer: Answer) -> bool:
-        """Whether it has to be answered at once, before anything is looked up or written."""
+    async def danger(self, answer: Answer) -> Sequence[str] | None:
+        """In which languages it has to be answered at once, before anything is looked up or
+        written; ``None`` where it need not be. A button has none of its own."""
         if answer.action:
-            return answer.action.endswith(f":{DANGER_YES}")
-        return await self._danger(answer) is not None
+            return () if answer.action.endswith(f":{DANGER_YES}") else None
+        found = await self._danger(answer)
+        return None if found is None else found.languages
 
     async def _danger(self, answer: Answer) -> Danger | None:
         return await self._safety.found(answer.written()) if answer.words else None

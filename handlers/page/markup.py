@@ -8,6 +8,7 @@ import base64
 import hashlib
 import re
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from html import escape
@@ -90,8 +91,9 @@ def page(
     return f"{begins}<main{attributes}>{inside}</main>{ends}"
 
 
-def top(frame: Frame, *, notes: bool = False, stop: bool = False, title: str = "") -> str:
-    """``title``: where the page says nothing of a site."""
+def top(frame: Frame, *, notes: bool = False, stop: Sequence[Texts] = (), title: str = "") -> str:
+    """``title``: where the page says nothing of a site. ``stop``: the fixed answer to danger is
+    shown, in these languages."""
     start = f'<p class="soft">{escape(frame.start)}</p>' if frame.start else ""
     head = f"<header><h1>{escape(frame.site)}</h1>{start}</header>" if frame.site else ""
     return (
@@ -108,15 +110,16 @@ def bottom(*, notes: bool) -> str:
     return (f"<script>{script()}</script>" if notes else "") + "</body></html>"
 
 
-def _notes(frame: Frame, *, stop: bool) -> str:
+def _notes(frame: Frame, *, stop: Sequence[Texts]) -> str:
     """What the script says by itself, and the fixed answer, there before it is needed."""
     said = "".join(
         f' data-{name}="{escape(frame.texts.say(f"page_{name}", {}))}"'
         for name in ("kept", "sends", "sent")
     )
     hidden = "" if stop else " hidden"
+    told = dict.fromkeys(marked_up(texts.say("danger", {})) for texts in stop or (frame.texts,))
     return (
-        f'<div id="stop" class="stop" role="alert"{hidden}>{frame.say("danger")}</div>'
+        f'<div id="stop" class="stop" role="alert"{hidden}>{"<br><br>".join(told)}</div>'
         f'<p id="note" class="card" role="status" hidden{said}></p>'
     )
 

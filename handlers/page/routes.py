@@ -8,7 +8,7 @@ the gate: the name of the site, and the code.
 import logging
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from aiohttp import web
 
@@ -161,24 +161,33 @@ class PageIn:
     ) -> web.StreamResponse:
         subject = of_visit(opened.wave, opened.site)
         answer = self._answering.understood(subject, self._known.get(subject), form)
-        if await self._answering.danger(answer):  # of whatever link, and before anything is read
-            return await self._stop(request, token, opened, answer, form)
+        languages = await self._answering.danger(answer)
+        if languages is not None:  # of whatever link, and before anything is read
+            return await self._stop(request, token, opened, answer, form, languages)
         visit = await self._visit(opened)
         answer = self._answering.understood(subject, visit, form)
         outcome = await self._answering.bring(answer, await look(self._desk.store, visit))
         return self._back(token, "stale" if outcome == "stale" else "")
 
     async def _stop(
-        self, request: web.Request, token: str, opened: Opened, answer: Answer, form: Form
+        self,
+        request: web.Request,
+        token: str,
+        opened: Opened,
+        answer: Answer,
+        form: Form,
+        languages: Sequence[str],
     ) -> web.StreamResponse:
-        """The fixed answer goes out at once; what becomes of it follows in the same page."""
+        """The fixed answer goes out at once, in the page's language and those of the words; what
+        becomes of it follows in the same page."""
         frame = self._frame(token, self._known.get(answer.subject), opened)
+        stop = (frame.texts, *(self._catalogue.best(lang) for lang in languages))
         response = web.StreamResponse(headers=_headers({"X-Page": "stop"}))
         response.content_type, response.charset = "text/html", "utf-8"
         gone = False
         try:
             await response.prepare(request)
-            await response.write(markup.top(frame, notes=True, stop=True).encode())
+            await response.write(markup.top(frame, notes=True, stop=stop).encode())
         except ConnectionError:  # the signal is lost: what they said counts all the same
             gone = True
         rest = await self._stopped(token, opened, answer, form)

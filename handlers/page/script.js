@@ -66,7 +66,7 @@
   }
 
   async function send() {
-    if (busy) return;
+    if (busy || !main().dataset.form) return;
     busy = true;
     try {
       for (let list = kept(); list.length; list = kept()) {
@@ -85,14 +85,14 @@
   }
 
   async function look() {
-    if (busy || document.visibilityState !== 'visible') return;
+    if (busy || !main().dataset.form || document.visibilityState !== 'visible') return;
     if (kept().length) { await send(); return; }
     try {
       const answer = await fetch(location.pathname, {
         cache: 'no-store', headers: { 'If-None-Match': '"' + main().dataset.mark + '"' },
         signal: AbortSignal.timeout(20000),
       });
-      if (answer.status === 200) { show(await answer.text()); say(''); }
+      if (answer.status === 200 || answer.status === 410) { show(await answer.text()); say(''); }
     } catch { /* no signal: looked for again in a moment */ }
   }
 

@@ -282,6 +282,13 @@ async def test_danger_is_answered_before_the_store_is_asked(own_store: OwnStore)
         assert len([fact for fact in await room.heard(ALONE) if fact.startswith("page:")]) == 1
 
 
+async def test_danger_in_another_language_is_answered_in_both(room: PageRoom) -> None:
+    page = await room.opened()
+    await page.says("es brennt, Rauch!", room.clock.now())
+    assert "STOP. Step away now" in page.text
+    assert "STOPP. Gehen Sie jetzt weg" in page.text
+
+
 async def test_danger_counts_though_the_link_has_ended(room: PageRoom) -> None:
     page = await room.opened()
     root = (await room.bot.store.thread_info("w:hollowmere-1", f"site:{ALONE}")).root
