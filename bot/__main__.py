@@ -15,6 +15,7 @@ COMMANDS = (
     "serve",
     "status",
     "ready",
+    "handover",
     "verify",
     "read",
     "check",

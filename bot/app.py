@@ -21,6 +21,7 @@ from bot.model.message import ESCALATION
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 from bot.places import ChannelPlaces
+from bot.report.handover import lines as handed_over
 from bot.send.chat import PLATFORM, ChatOut, proxy_for
 from bot.send.errors import SendError
 from bot.send.hints import say, who_am_i
@@ -154,6 +155,7 @@ class Bot:
             private=self.settings.chat.private,
             pages=self.settings.page.on,
             code_key=code_key(self.settings),
+            worded=lambda found, roster: handed_over(found, self.catalogue.best("en"), roster),
             chat_alone=self.settings.person_on_chat_alone_may_open,
         )
 

@@ -153,6 +153,7 @@ class PolicySettings(Part):
     test_at: time = time(9)
     quiet_from: time = time(20, 30)
     quiet_until: time = time(8, 0)
+    handover: time = time(8, 30)
 
 
 class Settings(Part):
@@ -188,6 +189,7 @@ class Settings(Part):
             test_at=p.test_at,
             quiet_from=p.quiet_from,
             quiet_until=p.quiet_until,
+            handover=p.handover,
         )
 
     def problems_for_serving(self) -> list[str]:

@@ -4,8 +4,10 @@ from typing import Any
 
 from bot.desk import Desk
 from bot.model.fact import Actor, Ordered
+from bot.model.handover import handover
 from bot.model.subject import Subject
 from bot.model.visit.state import Visit
+from bot.report.handover import lines as handed_over
 from bot.report.words import board_lines, visit_lines
 from bot.speak.catalogue import Catalogue
 from bot.speak.render import escaped, in_chat
@@ -44,6 +46,8 @@ class Commands:
                 return await self._status(wave)
             case "hold" | "resume":
                 return await self._order(wave, actor, order, body)
+            case "handover":
+                return await self._handover(wave)
             case "site":
                 return await self._site(wave, words[1:])
             case "rebook":
@@ -68,6 +72,12 @@ class Commands:
         summary = await self._desk.surroundings.board(self._desk.store, wave.home, now)
         state = await self._desk.state(wave)
         return escaped("\n".join(board_lines(state, summary, self._catalogue.best("en"))))
+
+    async def _handover(self, wave: Subject) -> str:
+        around = self._desk.surroundings
+        visits = await around.visits(self._desk.store, wave.home)
+        found = handover(visits, around.book, self._now())
+        return escaped("\n".join(handed_over(found, self._catalogue.best("en"), around.roster)))
 
     async def _order(self, wave: Subject, actor: Actor, order: str, body: dict[str, Any]) -> str:
         outcome = await self._desk.receive(

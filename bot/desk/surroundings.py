@@ -9,6 +9,7 @@ from bot.desk.mirror import Talk, mirror_of, thread_of
 from bot.model.board import Board, board
 from bot.model.context import Context
 from bot.model.fact import AnyFact, Due, Ordered, Planned, Pressed, Said, Told
+from bot.model.handover import Handover, handover, last_day
 from bot.model.lexicon import Lexicon
 from bot.model.policy import Policy
 from bot.model.roster import Roster
@@ -27,7 +28,8 @@ _rotas = msgspec.json.Decoder(Rota)
 class Surroundings:
     """Data around the subjects. ``roster`` may be replaced while running.
 
-    ``wakeable``: whether the people on call can be reached by more than chat.
+    ``worded``: a handover in lines for the team, where it is to be posted. ``wakeable``: whether
+    the people on call can be reached by more than chat.
     """
 
     def __init__(
@@ -41,6 +43,7 @@ class Surroundings:
         private: bool = False,
         pages: bool = False,
         code_key: bytes = b"",
+        worded: Callable[[Handover, Roster], list[str]] | None = None,
         chat_alone: bool = False,
     ) -> None:
         self.book = book
@@ -50,6 +53,7 @@ class Surroundings:
         self._may_open = may_open
         self.talk = Talk(private, pages)
         self.code_key = code_key
+        self._worded = worded
         self._chat_alone = chat_alone  # who is reached by chat alone counts as reachable
 
     def thread_of(self, visit: Visit) -> str:
@@ -63,9 +67,13 @@ class Surroundings:
     async def context(self, store: Store, fact: AnyFact, loaded: Loaded) -> Context:
         subject = fact.subject
         summary: Board | None = None
+        after: Handover | None = None
+        said: list[str] = []
         neighbours = 0
         if subject.kind == "wave" and isinstance(fact, Due) and fact.kind == "pin":
             summary = await self.board(store, subject.home, fact.received_at)
+        elif subject.kind == "wave" and isinstance(fact, Due) and fact.kind == "handover":
+            after, said = await self.handover(store, subject.home, fact.received_at)
         elif subject.kind == "visit" and _may_call(fact):
             counters = await store.get_counters(subject.home)
             neighbours = counters.get("calling", 0)
@@ -77,6 +85,8 @@ class Surroundings:
             version=loaded.version,
             held=loaded.hold % 2 == 1,
             code_key=self.code_key,
+            handover=after,
+            handover_lines=tuple(said),
             neighbours=neighbours,
             board=summary,
             reachable=await self._reachable(store, fact),
@@ -107,6 +117,11 @@ class Surroundings:
 
     async def board(self, store: Store, home: str, at: int) -> Board:
         return board(await self.visits(store, home), at)
+
+    async def handover(self, store: Store, home: str, at: int) -> tuple[Handover, list[str]]:
+        """The last evening of a wave and what is not settled, also in words for the team."""
+        found = handover(await self.visits(store, home), self.book, at).since(last_day(at))
+        return found, self._worded(found, self.roster) if self._worded else []
 
     async def expand(self, store: Store, fact: AnyFact) -> list[AnyFact]:
         """A fact for every visit of the wave; a staged import becomes the plan of each row."""

@@ -3,6 +3,7 @@
 import msgspec
 
 from bot.model.board import Board
+from bot.model.handover import Handover
 from bot.model.lexicon import Lexicon
 from bot.model.policy import Policy
 from bot.model.roster import Roster
@@ -19,6 +20,8 @@ class Context(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     version: int = 0
     held: bool = False  # the wave holds new starts
     neighbours: int = 0  # visits of the same wave with an open call
+    handover: Handover | None = None  # sites after their evening; only for a morning's post
+    handover_lines: tuple[str, ...] = ()  # the same in words
     board: Board | None = None  # where the wave stands; only for decisions about its summary
     code_key: bytes = b""  # makes the codes by which a visit is passed on; empty: there are none
     may_open: bool = True  # whether somebody who can be woken is on call

@@ -30,6 +30,7 @@ class Policy(msgspec.Struct, frozen=True, gc=False):
     test_remind: int = minutes(5)  # a test of the ways not confirmed is sent once more
     test_over: int = minutes(10)  # after that, others are told that it is not confirmed
     test_at: time = time(9, 0)  # of people without hours, each day in their zone
+    handover: time = time(8, 30)  # when the morning's handover is posted, by the wave's own zone
     watch: int = minutes(60)  # a unit whose call was closed though it is not online
 
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import hashlib
+from collections import Counter
 from collections.abc import Awaitable, Callable, Iterable, Sequence
 from functools import partial
 from itertools import islice
@@ -160,7 +161,8 @@ async def _wave_live(
     staged = f"{digest}-{now}"
     await desk.store.stage(subject.home, staged, plans)
     opens = min(row.start for row in rows if row.start is not None) - _OPENS_BEFORE
-    plan = WavePlan(tuple(channels), opens, staged, len(plans))
+    zones = Counter(row.tz for row in rows)
+    plan = WavePlan(tuple(channels), opens, staged, len(plans), zones.most_common(1)[0][0])
     await desk.receive(
         Planned(
             id=f"import:{wave}:{staged}",

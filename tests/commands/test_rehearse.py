@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands.kit import TIMEOUT, Folder, environment, said
+from tests.commands.kit import SAMPLE, TIMEOUT, Folder, environment, said
 
 FIGURES = {
     "units",
@@ -152,4 +152,14 @@ def test_a_kept_store_can_be_verified_afterwards(bare: Folder) -> None:
     verified = bare.run("verify")
     assert verified.returncode == 0
     assert "all as recorded" in said(verified)
+    bare.settings(f'runbook = "{SAMPLE}"\n[store]\ndata = "kept"\n')
+    after = bare.run("handover")
+    assert after.returncode in (0, 1), said(after)
+    assert "Sites 3:" in after.stdout
+    assert "The old line may be given up" in after.stdout
+    each = bare.run("handover", "--json", "--last").stdout.splitlines()
+    assert {json.loads(line)["wave"] for line in each} == {"rehearsal"} or not each
+    missing = bare.run("handover", "no-such-wave")
+    assert missing.returncode == 2
+    assert said(missing).strip() == "There is no wave no-such-wave."
     assert servers_below(bare.path) == []

@@ -160,6 +160,7 @@ USUAL: Mapping[str, str] = {
     "page": "https://desk.example.org/v/hollowmere-1~alderbeck~0~qwertyuiopasdfghjklzxcvbnm",
     "photo": "https://desk.example.org/v/photo/0123456789abcdef0123~0123456789abcdef0123456789abcdef",
     "code": "K4T-9XW",
+    "sites": "Alderbeck Library, Ambermere Library",
     "said": "it is red",
     "said_before": "",
     "longer": str(20 * MINUTES),

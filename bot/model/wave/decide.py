@@ -31,6 +31,7 @@ from bot.model.message import BOARD, ESCALATION, Button, Message
 from bot.model.policy import MINUTE
 from bot.model.roster import Staff
 from bot.model.subject import EVERY, of_visit
+from bot.model.wave import handing_over
 from bot.model.wave import state as w
 from bot.model.wave.state import Wave, WaveEvent, WavePlan, evolve
 
@@ -182,6 +183,8 @@ def deadlines(wave: Wave) -> dict[str, int]:
         due["open"] = wave.opens_at
     if wave.pin_at is not None:
         due["pin"] = wave.pin_at
+    if wave.handover_at is not None:
+        due["handover"] = wave.handover_at
     return due
 
 
@@ -255,6 +258,7 @@ def _told(turn: WaveTurn, fact: Told) -> None:
         hold(turn, fact.what)
     if fact.what in ("new_date", "reopened") and turn.wave.state == "closed":
         turn.emit(w.Opened())  # one of its sites is not done after all
+        _mornings(turn)
     if fact.what == "untested":
         _start_waits(turn)
     turn.emit(w.Noted(fact.what, fact.args.get("site", "")))
@@ -270,6 +274,8 @@ def _due(turn: WaveTurn, fact: Due) -> None:
         on_due(turn, name)
     elif kind == "open":
         _open(turn)
+    elif kind == "handover":
+        _handover(turn)
     else:
         _pin(turn)
 
@@ -285,8 +291,23 @@ def _open(turn: WaveTurn) -> None:
         hold(turn, "untested")
         return
     turn.emit(w.Opened())
+    _mornings(turn)
     if turn.wave.held and set(turn.wave.holds) <= _NOBODY_TO_WAKE:
         _resume(turn, "")
+
+
+def _mornings(turn: WaveTurn) -> None:
+    """From now on there is a handover each morning."""
+    event = handing_over.first(turn.wave, turn.context, turn.at)
+    if event is not None:
+        turn.emit(event)
+
+
+def _handover(turn: WaveTurn) -> None:
+    event, messages = handing_over.post(turn.wave, turn.context, turn.at)
+    turn.emit(event)
+    for message in messages:
+        turn.send(**message)
 
 
 def _look_at_tests(turn: WaveTurn) -> None:

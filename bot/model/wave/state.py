@@ -21,6 +21,7 @@ class WavePlan(msgspec.Struct, frozen=True, gc=False):
     opens_at: int
     staged: str = ""
     sites: int = 0
+    tz: str = "UTC"  # of most of its sites: when the team's morning is
 
 
 class Wave(msgspec.Struct, frozen=True, gc=False, kw_only=True):
@@ -35,6 +36,8 @@ class Wave(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     pin_at: int | None = None  # when the pinned summary is looked at again
     pin_rev: int = 0
     away_until: int | None = None  # the last time we were away, told to the team
+    tz: str = "UTC"
+    handover_at: int | None = None  # when the next morning's handover is posted
     pinned: str = ""  # what the pin last said, to leave it alone when nothing changed
 
     @property
@@ -73,6 +76,13 @@ class PinSet(Event, frozen=True, tag="pin_set"):
     next_at: int | None
 
 
+class HandoverSet(Event, frozen=True, tag="handover_set"):
+    """The morning's handover was looked at, or comes for the first time; then at ``next_at``."""
+
+    next_at: int | None
+    posted: bool = False
+
+
 class WaveClosed(Event, frozen=True, tag="wave_closed"):
     pass
 
@@ -97,6 +107,7 @@ WaveEvent = (
     | HoldSet
     | HoldLifted
     | PinSet
+    | HandoverSet
     | WaveClosed
     | Away
     | Noted
@@ -117,7 +128,9 @@ def evolve(wave: Wave | None, event: WaveEvent, at: int, name: str = "") -> Wave
         case WavePlanned():
             plan = event.plan
             state: WaveState = "open" if wave.state == "open" else "planned"
-            return replace(wave, state=state, channels=plan.channels, opens_at=plan.opens_at)
+            return replace(
+                wave, state=state, channels=plan.channels, opens_at=plan.opens_at, tz=plan.tz
+            )
         case Opened():
             return replace(wave, state="open", pin_at=at)
         case OpeningPutOff():
@@ -130,6 +143,8 @@ def evolve(wave: Wave | None, event: WaveEvent, at: int, name: str = "") -> Wave
             return replace(wave, holds=())
         case PinSet():
             return replace(wave, pin_rev=event.rev, pinned=event.text, pin_at=event.next_at)
+        case HandoverSet():
+            return replace(wave, handover_at=event.next_at)
         case WaveClosed():
             return replace(wave, state="closed", pin_at=at)
     return wave
