@@ -120,10 +120,13 @@ def test_the_post_is_of_the_last_evening_and_of_what_is_not_settled() -> None:
     silent = walked()
     silent.until(MORNING + 8 * 60 * MINUTE)
     silent.state = replace(silent.visit, id="stone", site=replace(silent.visit.site, name="Stone"))
-    at = MORNING + 3 * 24 * 60 * MINUTE
+    at = MORNING + 23 * 60 * MINUTE
     both = found(old, silent, at=at)
     assert [s.name for s in both.since(last_day(at)).sites] == ["Stone"]
     assert [s.name for s in both.sites] == ["Stone", "Brook Library"]
+    later = found(old, silent, at=at + 24 * 60 * MINUTE)
+    assert later.since(last_day(later.at)).sites == ()  # it was in one post
+    assert not later.open
 
 
 def test_mornings_come_by_the_zone_of_the_wave() -> None:
