@@ -44,7 +44,7 @@ def letter(message: Message, visit: Visit) -> Message:
         user = thread.removeprefix("user:")
         thread = mail_thread((visit.person(user) or visit.contact).key)
     link = f"@t:{home}/page:{visit.id}:{visit.page.generation}"
-    args = {**message.args, "page": link, "code": f"@t:{home}/proof:{visit.id}"}
+    args = {**message.args, "page": link, "proof": f"@t:{home}/proof:{visit.id}"}
     if "link" in args:  # the mirror is for the team; of the site nobody could open it
         args["link"] = link
     return replace(message, way="mail", thread=thread, args=args)

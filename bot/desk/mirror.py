@@ -21,6 +21,8 @@ from bot.model.people import BY_PAGE, by_page, person_key, text_key
 from bot.model.visit.state import Visit
 
 _PHOTO = "photo_sent"  # a photo without words
+#: Buttons that are no part of the conversation with the site: of calls, and of what is settled.
+_OF_TEAM = ("e:", "b:", "g:", "r:")
 
 
 @dataclass(frozen=True)
@@ -185,7 +187,7 @@ def _line(fact: AnyFact, context: Context) -> tuple[str, str] | None:
         if not (fact.words or fact.files):
             return "said", "@x:none"
         return "said", f"@p:{person_key(fact.actor.user)}:{text_key(fact.id)}"
-    if isinstance(fact, Pressed) and not fact.action.startswith("e:"):
+    if isinstance(fact, Pressed) and not fact.action.startswith(_OF_TEAM):
         return "pressed", f"@x:{_label(fact.action, context)}"
     return None
 

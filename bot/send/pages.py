@@ -48,7 +48,7 @@ def letter(
 ) -> tuple[str, str]:
     """Subject and text of mail to a person of a site, the link and the code at its end."""
     texts = catalogue.best(message.lang)
-    given = {"site": args["site"], "page": args["page"], "code": args["code"]}
+    given = {"site": args["site"], "page": args["page"], "code": args["proof"]}
     subject = texts.say("letter_subject", given)
     end = "\n\n".join(texts.say(key, given) for key in ("letter_end", "proof"))
     return subject, f"{body}\n\n{end}\n"
