@@ -40,6 +40,14 @@ def touched(visit: Visit, book: Runbook) -> bool:
     return any(step.stage.interrupts_service for step in walk)
 
 
+def _is_asked(visit: Visit) -> bool:
+    """Whether on-call has the question. A line that is cut anew, after the call was over, is
+    asked about anew."""
+    call = visit.call(visit.back.call)
+    over = call is None or not call.open or call.cleared_at is not None
+    return visit.back.latest is not None and not over
+
+
 def back_deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     """Whatever else the visit waits for: these hold for a site that could stay without service."""
     back, due = visit.back, {}
@@ -50,9 +58,9 @@ def back_deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int
     if back.decided == "go_on":
         if back.until is not None:
             due["back_ask"] = back.until
-    elif back.latest is None:
+    elif not _is_asked(visit):
         ahead = minutes(book.back_out.ask_ahead)
         due["back_ask"] = latest(visit, book, book.back_out, policy) - ahead
-    elif not back.late:
+    elif not back.late and back.latest is not None:
         due["back_latest"] = back.latest
     return due

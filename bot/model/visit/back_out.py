@@ -78,7 +78,7 @@ def order_back_out(turn: Turn, by: str, why: str) -> str:
 
 def order_go_on(turn: Turn, by: str, wait: int | None) -> str:
     """Go on for ``wait`` ms, then be asked again; ``None``: at one's own risk. Ends a walk back."""
-    if turn.visit.stopped_at is not None:
+    if turn.visit.stopped_at is not None or turn.visit.danger_ask is not None:
         return "stopped"
     if turn.visit.back.walking:
         leave(turn, by)

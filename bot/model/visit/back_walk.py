@@ -9,6 +9,7 @@ from bot.model.visit import back_events as b
 from bot.model.visit import event as e
 from bot.model.visit.asks import ask_own
 from bot.model.visit.back import touched
+from bot.model.visit.finished import there_since
 from bot.model.visit.steps import all_registered, current, is_over, steps
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import close_question, enter, go_on
@@ -93,6 +94,8 @@ def leave(turn: Turn, by: str) -> None:
     if moved:
         cut = (i for i, one in enumerate(walk) if _cuts(turn, i) and not is_over(turn.visit, one))
         turn.emit(b.BackLeft(by, next(cut, step), 0))
+    if moved:
+        _unplugged(turn)
     if any(unit.online for unit in turn.visit.units):
         turn.emit(e.LinkBack())
     turn.note("call_back_left", who=_who(turn, by))
@@ -104,6 +107,16 @@ def leave(turn: Turn, by: str) -> None:
         enter(turn, turn.visit.step, forced=True)
     else:
         go_on(turn)
+
+
+def _unplugged(turn: Turn) -> None:
+    """Steps were walked back, so what was heard of a unit before that does not count any more:
+    until it registers anew it is called for, whether its loss was reported or not."""
+    since = turn.visit.back.since or 0
+    for unit in turn.visit.units:
+        if unit.online and max(there_since(unit), unit.alive_at or 0) <= since:
+            turn.emit(e.UnitLost(unit.serial, "walked back"))
+            raise_call(turn, "lost", unit=unit.serial)
 
 
 def _cuts(turn: Turn, index: int) -> bool:

@@ -25,6 +25,8 @@ from bot.model.visit.turn import Turn
 from bot.model.visit.walk import close_question, go_on
 
 YES, NO = "danger_yes", "danger_no"
+#: Buttons of calls: what the team decides is no answer of the site.
+_OF_TEAM = ("e", "b", "g")
 ANSWERS = (YES, NO)
 #: In place of a question's id, in the buttons that are offered after a stop.
 STOPPED = "stopped"
@@ -192,7 +194,7 @@ def pressed(turn: Turn, fact: Pressed, role: str) -> bool:
     name, _, value = rest.partition(":")
     ask = turn.visit.danger_ask
     doubted = name == STOPPED and value in ANSWERS
-    if not doubted and (kind == "e" or turn.visit.stopped_at is not None):
+    if not doubted and (kind in _OF_TEAM or turn.visit.stopped_at is not None):
         return False
     confirms = not doubted and kind == "a" and value == YES  # from anyone, however late
     if not doubted and ask is None and not confirms:

@@ -86,7 +86,8 @@ def overdue(turn: Turn) -> None:
         return
     turn.emit(LeavingOver("nobody in time", code=True))
     call_person(turn)
-    turn.say("handing_overdue")
+    if turn.visit.stopped_at is None and turn.visit.danger_ask is None:
+        turn.say("handing_overdue")
 
 
 def _when(turn: Turn, words: Words) -> int | None:

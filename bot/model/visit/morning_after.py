@@ -16,6 +16,8 @@ from bot.model.policy import minutes
 from bot.model.runbook_morning import MorningSection
 from bot.model.visit import event as e
 from bot.model.visit import morning_events as m
+from bot.model.visit.asking import reply
+from bot.model.visit.back_events import OldWorks
 from bot.model.visit.course_events import WatchBegun
 from bot.model.visit.finished import registered
 from bot.model.visit.listening import Words
@@ -45,7 +47,7 @@ def plan(turn: Turn) -> None:
 def _ends(event: e.AnyEvent) -> bool:
     if isinstance(event, e.StateSet):
         return event.state in OVER
-    return isinstance(event, e.VisitEnded | WatchBegun)
+    return isinstance(event, e.VisitEnded | WatchBegun | OldWorks)
 
 
 def set_for_next(turn: Turn) -> None:
@@ -66,6 +68,8 @@ def due(turn: Turn) -> None:
     section, morning = turn.context.book.morning, turn.visit.morning
     if section is None or turn.visit.state not in OVER:
         turn.emit(m.MorningOff())
+    elif turn.visit.blocked and not morning.reminded:  # in danger nobody is asked anything
+        turn.emit(m.MorningPutOff(_opening(turn, section)[0], "a person has it"))
     elif morning.asked_at is None:
         _ask(turn, section)
     elif not morning.reminded:
@@ -77,9 +81,6 @@ def due(turn: Turn) -> None:
 
 def _ask(turn: Turn, section: MorningSection) -> None:
     visit = turn.visit
-    if visit.blocked or visit.stopped_at is not None:
-        turn.emit(m.MorningPutOff(_opening(turn, section)[0], "a person has it"))
-        return
     if visit.state == "watched" and not registered(visit):
         told = not visit.morning.told_bad
         turn.emit(m.MorningPutOff(_opening(turn, section)[0], "not registered", told))
@@ -117,6 +118,9 @@ def pressed(turn: Turn, fact: Pressed, role: str) -> None:
         turn.answer = "not_yours"
     elif morning.asked_at is None or morning.id != name or turn.visit.state not in OVER:
         turn.answer = "stale"
+    elif turn.visit.stopped_at is not None:
+        turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
+        reply(turn, "stopped_wait", "stopped_still")
     elif verb == "all_works" and morning.answer != "yes":
         turn.emit(e.Heard(fact.actor.user, role, "press", fact.action))
         _works(turn, fact.actor.user)

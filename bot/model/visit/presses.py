@@ -42,13 +42,13 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     if kind == "h":
         handing_over.pressed(turn, fact, role)
         return
+    if pressed_about_danger(turn, fact, role):
+        return
     if kind == "m":
         morning_after.pressed(turn, fact, role)
         return
     if kind == "g":
         release_now.pressed(turn, fact)
-        return
-    if pressed_about_danger(turn, fact, role):
         return
     if kind == "r":
         ready_gate.pressed(turn, fact, name, value, role)

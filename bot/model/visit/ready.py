@@ -32,6 +32,7 @@ class Ready(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     deputy_asked: tuple[int, ...] = ()
     silent: tuple[Item, ...] = ()  # nobody answered: the admin has them
     team_told_at: int | None = None  # the team has the site's line
+    told: tuple[Item, ...] = ()  # what that line named, and was not settled since
     put_off_at: int | None = None  # it was agreed, and was put off because of gaps
     anyway: str = ""  # who starts it although something is missing
 

@@ -51,7 +51,9 @@ class ItemsSilent(Event, frozen=True, tag="ready_items_silent"):
 
 
 class TeamTold(Event, frozen=True, tag="ready_team_told"):
-    """The team got its line on this site."""
+    """The team got its line on this site, which named these items."""
+
+    items: tuple[Item, ...] = ()
 
 
 class PutOff(Event, frozen=True, tag="ready_put_off"):
@@ -90,7 +92,8 @@ def apply(visit: Visit, event: ReadyEvent, at: int) -> Visit:
         case ReadyOpened():
             ready = replace(ready, opened_at=at)
         case ItemSet():
-            return replace(visit, ready=replace(ready, known=_with(visit, event, at)))
+            told = tuple(item for item in ready.told if not (event.good and item == event.item))
+            return replace(visit, ready=replace(ready, known=_with(visit, event, at), told=told))
         case LabelRead():
             labels = tuple(dict.fromkeys((*ready.labels, event.serial)))
             ready = replace(ready, labels=labels)
@@ -102,7 +105,7 @@ def apply(visit: Visit, event: ReadyEvent, at: int) -> Visit:
             silent = tuple(dict.fromkeys((*ready.silent, *event.items)))
             ready = replace(ready, silent=silent)
         case TeamTold():
-            ready = replace(ready, team_told_at=at)
+            ready = replace(ready, team_told_at=at, told=event.items)
         case PutOff():
             ready = replace(ready, put_off_at=at)
         case StartAnyway():

@@ -49,7 +49,7 @@ def may_begin(turn: Turn) -> bool:
 def team_due(turn: Turn) -> None:
     """The line on this site: what is missing, whose it is, and what happens if it stays so."""
     found = missing(turn)
-    turn.emit(r.TeamTold())
+    turn.emit(r.TeamTold(tuple(gap.item for gap in found)))
     called = {item for call in turn.visit.open_calls for item in OF_CARTON.get(call.cause, ())}
     if any(gap.item not in called for gap in found):  # else the admin's call says it all
         _line(turn, "readiness_line", found)
@@ -65,8 +65,8 @@ def put_off_due(turn: Turn) -> None:
 def _put_off(turn: Turn, found: tuple[Gap, ...], text: str) -> None:
     items = tuple(gap.item for gap in found)
     turn.emit(r.PutOff(items))
-    if turn.visit.ready.team_told_at is None:
-        turn.emit(r.TeamTold())
+    if not set(items) <= set(turn.visit.ready.told):  # else they know what happens now
+        turn.emit(r.TeamTold(items))
         _line(turn, "readiness_stops", found)
     turn.emit(e.StateSet("rebook", f"not ready: {', '.join(items)}"))
     turn.say(text, start=turn.visit.start)

@@ -23,8 +23,10 @@ _NOT_YET = "not_here"
 def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     """What of a visit's readiness is due when; empty where all is settled or nothing is wanted."""
     section, ready = book.ready, visit.ready
-    if section is None or visit.state != "agreed" or visit.stopped_at is not None:
+    if section is None or visit.state != "agreed":
         return {}
+    if visit.stopped_at is not None or visit.danger_ask is not None:
+        return {}  # to put it off would take the question about danger away
     if ready.opened_at is None or ready.anyway:
         return {}
     since = _missing_since(visit, section)

@@ -19,7 +19,7 @@ RULE = "rule"
 def may_go(turn: Turn) -> bool:
     """Whether the contact may go by the runbook's rule: no person and no check is needed."""
     visit = turn.visit
-    if visit.state != "running" or visit.blocked or visit.waits_hold:
+    if visit.state != "running" or visit.blocked or visit.waits_hold or visit.back.walking:
         return False
     question = visit.question
     if question is not None and question.ask in (*CHECKS.values(), "over"):
@@ -70,8 +70,10 @@ def _until(turn: Turn) -> int:
 
 def ordered(turn: Turn, actor: Actor) -> None:
     """The order *release*, of on-call or an admin: they answer for what is left."""
-    if turn.visit.state != "running" or turn.visit.stopped_at is not None:
-        turn.answer = "nothing"
+    visit = turn.visit
+    in_danger = visit.stopped_at is not None or visit.danger_ask is not None
+    if visit.state != "running" or in_danger or visit.back.walking:
+        turn.answer = "nothing"  # halfway back to the old unit the site has neither
         return
     release(turn, actor.user)
 
