@@ -23,7 +23,7 @@ from handlers.clock import Now
 from handlers.page import forms, markup, photos
 from handlers.page.answering import Answer, Answering
 from handlers.page.forms import BadForm, Form
-from handlers.page.limits import Limits
+from handlers.page.limits import FORM, Limits
 from handlers.page.markup import Frame
 from handlers.page.view import View, look
 from handlers.safety import Safety
@@ -32,6 +32,7 @@ _log = logging.getLogger("musterline.page")
 _COOKIE = "seen"
 _COOKIE_SECONDS = 14 * 24 * 3600
 _REMEMBERED = 2000
+_SHORT = 64 * 1024  # bytes of a form that is looked through for danger however many came before
 _HOUR = 3_600_000
 #: What a page may say on top, by what stands in its address; nothing else is taken from there.
 _NOTES = {"stale": "press_stale", "old": "page_old"}
@@ -131,7 +132,8 @@ class PageIn:
     async def post(self, request: web.Request) -> web.StreamResponse:
         token = request.match_info["token"]
         opened = self._access.read(token)
-        if opened is None or not self._limits.answer(token, request.remote or ""):
+        often = opened is not None and not self._limits.answer(token, request.remote or "")
+        if opened is None or (often and (request.content_length or FORM) > _SHORT):
             return self._turned_away(request, opened)
         subject = of_visit(opened.wave, opened.site)
         frame = self._frame(token, self._known.get(subject), opened)
@@ -142,7 +144,7 @@ class PageIn:
                 return _html(markup.notice(frame, "page_old", again=True), 403)
             if "gate" in form.fields:
                 return self._gate(token, await self._visit(opened), form)
-            return await self._answered(request, token, opened, form)
+            return await self._answered(request, token, opened, form, often=often)
         except _Closed as closed:
             return self._closed(closed)
         except BadForm as bad:
@@ -157,13 +159,16 @@ class PageIn:
         return self._back(token)
 
     async def _answered(
-        self, request: web.Request, token: str, opened: Opened, form: Form
+        self, request: web.Request, token: str, opened: Opened, form: Form, *, often: bool
     ) -> web.StreamResponse:
+        """``often``: there were too many, so that only danger is heard."""
         subject = of_visit(opened.wave, opened.site)
         answer = self._answering.understood(subject, self._known.get(subject), form)
         languages = await self._answering.danger(answer)
         if languages is not None:  # of whatever link, and before anything is read
             return await self._stop(request, token, opened, answer, form, languages)
+        if often:
+            return self._turned_away(request, opened)
         visit = await self._visit(opened)
         answer = self._answering.understood(subject, visit, form)
         outcome = await self._answering.bring(answer, await look(self._desk.store, visit))

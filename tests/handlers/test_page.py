@@ -340,6 +340,18 @@ async def test_who_asks_too_often_waits(room: PageRoom) -> None:
     assert (await room.get(room.path()))[0] == 200
 
 
+async def test_danger_is_heard_however_often_somebody_has_answered(room: PageRoom) -> None:
+    page = await room.opened()
+    for number in range(25):
+        fields = {**page._fields('data-answer="1"'), "words": "hello", "id": f"{number + 100:032x}"}
+        status, text, _ = await room.get(room.path(), "POST", data=fields)
+    assert status == 429
+    assert "That was very fast" in text
+    await page.says("I see smoke", room.clock.now())
+    assert "STOP. Step away now" in page.text
+    assert (await room.visit(ALONE)).stopped_at is not None
+
+
 async def test_guessing_links_is_slow(room: PageRoom) -> None:
     statuses = [(await room.get(f"/v/guess{n}"))[0] for n in range(15)]
     assert statuses[0] == 404

@@ -109,6 +109,17 @@ def test_what_is_for_the_contact_alone_has_no_copy() -> None:
     assert (only.way, only.thread) == ("page", f"page:{visit.id}")
 
 
+def test_a_deputy_without_an_account_is_written_to_by_mail() -> None:
+    visit, asked = invited(alone=False)
+    user = page_user(SITE, "deputy")
+    visit = replace(visit, deputy=Person(person_key(user), user))
+    home = f"@t:w:{visit.wave}"
+    wish = replace(asked, thread=f"user:{user}", args={"link": f"{home}/site:{visit.id}"})
+    (mail,) = turned(visit, wish, talk=Talk(pages=True))
+    assert (mail.way, mail.thread) == ("mail", f"mail:@p:{person_key(user)}:mail")
+    assert mail.args["link"] == f"{home}/page:{visit.id}:0"
+
+
 @pytest.mark.parametrize("by_it", [True, False])
 def test_the_page_says_who_wrote(*, by_it: bool) -> None:
     visit, _ = invited(alone=False)
