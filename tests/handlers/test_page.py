@@ -342,6 +342,7 @@ async def test_who_asks_too_often_waits(room: PageRoom) -> None:
 
 async def test_danger_is_heard_however_often_somebody_has_answered(room: PageRoom) -> None:
     page = await room.opened()
+    status, text = 0, ""
     for number in range(25):
         fields = {**page._fields('data-answer="1"'), "words": "hello", "id": f"{number + 100:032x}"}
         status, text, _ = await room.get(room.path(), "POST", data=fields)
