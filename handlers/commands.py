@@ -113,8 +113,9 @@ class Commands:
         return self._visit(visit)
 
     def _visit(self, visit: Visit) -> str:
-        roster = self._desk.surroundings.roster
-        lines = visit_lines(visit, self._now(), self._catalogue.best("en"), roster)
+        around = self._desk.surroundings
+        texts = self._catalogue.best("en")
+        lines = visit_lines(visit, self._now(), texts, around.book, around.roster)
         return escaped("\n".join(lines))
 
     def _say(self, key: str, **args: str) -> str:

@@ -116,7 +116,7 @@ class Surroundings:
         return [_visits.decode(body) for body in bodies if body]
 
     async def board(self, store: Store, home: str, at: int) -> Board:
-        return board(await self.visits(store, home), at)
+        return board(await self.visits(store, home), at, self.book)
 
     async def handover(self, store: Store, home: str, at: int) -> tuple[Handover, list[str]]:
         """The last evening of a wave and what is not settled, also in words for the team."""

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 
 import msgspec
 
+from bot.model.runbook import Runbook
+from bot.model.visit import finished
 from bot.model.visit.morning import reopened
 from bot.model.visit.state import Visit
 
@@ -39,13 +41,21 @@ class Undated(msgspec.Struct, frozen=True):
 
 
 class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
-    """Counts are of visits (``states``) and of units (the rest)."""
+    """Counts are of visits (``states``), of sites where named so, and of units (the rest).
+
+    What makes a visit done is counted each on its own (``bot.model.visit.finished``): checks and
+    soak of a site count when its units have registered, also where it has none.
+    """
 
     at: int
     states: dict[str, int]
     units: int
     online: int  # now
     registered: int  # ever
+    sites: int
+    sites_registered: int
+    sites_checked: int
+    sites_soaked: int
     held: int
     escalated: int  # units of visits for which somebody was called
     stopped: int
@@ -57,14 +67,20 @@ class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
     undated: tuple[Undated, ...] = ()
 
 
-def board(visits: Iterable[Visit], at: int) -> Board:
+def board(visits: Iterable[Visit], at: int, book: Runbook) -> Board:
     states: Counter[str] = Counter()
     units = online = registered = held = escalated = stopped = out = nudges = 0
     calls: list[OpenCall] = []
     late: list[Late] = []
     undated: list[Undated] = []
     curve: list[int] = []
+    sites = there = checked = soaked = 0
     for visit in visits:
+        sites += 1
+        if finished.registered(visit):
+            there += 1
+            checked += finished.checks_passed(visit, book)
+            soaked += finished.soak_passed(visit, book, at)
         states[state_of(visit)] += 1
         units += len(visit.units)
         online += sum(u.online for u in visit.units)
@@ -89,6 +105,10 @@ def board(visits: Iterable[Visit], at: int) -> Board:
         units=units,
         online=online,
         registered=registered,
+        sites=sites,
+        sites_registered=there,
+        sites_checked=checked,
+        sites_soaked=soaked,
         held=held,
         escalated=escalated,
         stopped=stopped,

@@ -99,7 +99,7 @@ def _joined(run: Sequence[str], lexicon: Lexicon) -> Iterator[str]:
 
 def choice_readings(parts: Sequence[Part], heard: Heard) -> list[Reading]:
     """One of the open question's answers by its words; asked back when several fit."""
-    if heard.ask != "choice":
+    if heard.ask not in ("choice", "check"):
         return []
     told: dict[str, bool] = {}
     asked: dict[str, bool] = {}

@@ -41,7 +41,7 @@ _MANY = 2
 #: How sure it is where it is asked back.
 _LIKELY = 0.4
 #: Questions to which trouble is a no; to others it is asked back: a no would cancel the evening.
-_TROUBLED = frozenset(("mobile", "confirm"))
+_TROUBLED = frozenset(("mobile", "confirm", "check"))
 #: What says so little that trouble beside it counts.
 _ANSWERING = frozenset(("done", "yes", "no", "trouble"))
 _BESIDE_TROUBLE = frozenset(

@@ -43,6 +43,7 @@ ASK_BACK: dict[AskKind | None, str] = {
     "choice": "ask_again",
     "light": "ask_negated",
     "callback": "callback_nudge",
+    "check": "ask_again",
 }
 
 

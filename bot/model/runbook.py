@@ -9,10 +9,12 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from bot.model import runbook_course
 from bot.model.phrases import Phrases
 from bot.model.runbook_back_out import BackOut, back_out_problems
 from bot.model.runbook_cautions import Cautions
 from bot.model.runbook_cautions import problems as caution_problems
+from bot.model.runbook_course import SiteCheck
 from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_morning import MorningSection
 from bot.model.runbook_ready import ReadySection
@@ -64,6 +66,7 @@ __all__ = [
     "Scope",
     "Seen",
     "Severity",
+    "SiteCheck",
     "Stage",
     "Step",
     "problems",
@@ -148,6 +151,9 @@ class Runbook(Part):
     cautions: Cautions | None = Field(
         default=None, description="the safety of the people at a site"
     )
+    checks: tuple[SiteCheck, ...] = Field(
+        default=(), description="what sites live on: names, and what to try first"
+    )
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -156,8 +162,9 @@ class Runbook(Part):
         return self
 
     @cached_property
-    def walks(self) -> "dict[tuple[str, ...], tuple[Step, ...]]":
-        """Steps of visits looked at lately, by their serials (see ``bot.model.visit.steps``)."""
+    def walks(self) -> "dict[tuple[tuple[str, ...], ...], tuple[Step, ...]]":
+        """Steps of visits looked at lately, by serials, cables and checks (see
+        ``bot.model.visit.steps``)."""
         return {}
 
     @cached_property
@@ -303,6 +310,7 @@ def problems(book: Runbook) -> Iterator[str]:
         yield from caution_problems(book.cautions, ids)
     if book.morning is not None:
         yield from book.morning.problems()
+    yield from runbook_course.problems(book.stages, book.checks)
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

@@ -24,9 +24,12 @@ AskKind = Literal[
     "choice",  # one of the listed answers
     "light",  # what the light shows
     "callback",  # a telephone number and a time to call
+    "check",  # works / does not work / there is none
 ]
 #: What to do when a light pattern is seen at a stage.
 LightDo = Literal["wait", "next", "success", "check_cable", "check_power", "call"]
+#: What a site list names for its site: a stage may be repeated for each.
+Listed = Literal["cables", "checks"]
 Owner = Literal["deputy", "admin", "oncall"]
 Severity = Literal["warning", "minor", "major", "critical"]  # RFC 8632
 Cause = Literal[
@@ -52,6 +55,7 @@ Cause = Literal[
     "damaged",
     "leaving",
     "morning",
+    "site_check",
 ]
 
 #: Flash rates of IEC 60073, in Hz (from memory): slow 0.4 to 0.8, normal 1.4 to 2.8.
@@ -133,6 +137,12 @@ class Stage(Part):
 
     id: str = Field(pattern=r"^[a-z][a-z0-9_]*$")
     scope: Scope = "visit"
+    each: Listed | None = Field(
+        default=None, description="once for each cable or check that the site list names"
+    )
+    only_with: Listed | None = Field(
+        default=None, description="only at sites whose list names some"
+    )
     asks: tuple[Ask, ...] = Field(min_length=1)
     checkpoint: Minutes
     window: Minutes
@@ -163,6 +173,7 @@ class Step(msgspec.Struct, frozen=True, gc=False):
 
     stage: Stage
     unit: str  # serial, empty for a stage of the visit
+    item: str = ""  # what of the site list it is about, at a stage repeated for each
 
 
 class Route(Part):
@@ -180,4 +191,5 @@ DEFAULT_ROUTES: dict[Cause, Route] = {
     "damaged": Route(first="admin", severity="minor", minutes=30),
     "leaving": Route(first="oncall", severity="major", minutes=10),
     "morning": Route(first="oncall", severity="major", minutes=15),
+    "site_check": Route(first="oncall", severity="major", minutes=10),
 }

@@ -19,6 +19,7 @@ ANSWERS: dict[AskKind, frozenset[Kind]] = {
     "choice": frozenset(("no", "choice")),
     "light": frozenset(("light",)),
     "callback": frozenset(("done", "no")),
+    "check": frozenset(("yes", "done", "no", "no_signal", "choice")),
 }
 _PLAIN: frozenset[Kind] = frozenset(("yes", "no", "done", "seen"))
 #: What gives way when the same words hold an answer, or something to act on.
@@ -39,7 +40,7 @@ def settled(found: Sequence[Reading], heard: Heard) -> list[Reading]:
         readings = _without(readings, "no")
     if kinds & _OWN:
         readings = [r for r in readings if r.kind != "later" or _timed(r)]
-    if heard.ask in kinds & _TYPED:
+    if heard.ask in kinds & _TYPED or (heard.ask == "check" and "choice" in kinds):
         readings = _without(readings, "done")
     if heard.ask in ("consent", "begin", "serial") and "yes" in kinds:
         readings = _without(readings, "done")

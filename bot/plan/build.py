@@ -16,7 +16,7 @@ _DAY = 24 * 60 * 60 * 1000
 _SITE_KEYS = tuple(c.key for c in COLUMNS if c.scope == SITE)
 _PLAIN = (
     "name", "phone", "address", "link_type", "circuit", "carrier", "carrier_fault_line",
-    "networks", "depends", "where", "access", "opening_hours", "alarm_hours",
+    "networks", "depends", "cables", "checks", "where", "access", "opening_hours", "alarm_hours",
     "vehicle",
 )  # fmt: skip
 

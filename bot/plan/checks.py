@@ -10,6 +10,7 @@ from bot.plan import zones
 from bot.plan.problem import Refused
 
 LIMIT = 200
+_THING = 40  # characters of a cable's or a check's name: it stands in the contact's texts
 
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,47}")
 _USER = re.compile(r"[UW][A-Z0-9]{2,20}")
@@ -175,6 +176,20 @@ def each(value: str) -> list[str]:
     return [part.strip() for part in value.split(mark) if part.strip()]
 
 
+def things(value: str) -> list[str]:
+    """Cables or checks by name: each is asked about by it, so it is short and stands there once."""
+    found = each(value)
+    for number, name in enumerate(found):
+        if len(name) > _THING:
+            raise Refused(
+                f"has a name of {len(name)} characters (at {name})",
+                f"name it in at most {_THING}, as the site's people call it",
+            )
+        if name.casefold() in (other.casefold() for other in found[:number]):
+            raise Refused(f"names one thing twice (at {name})", "give each a name of its own")
+    return found
+
+
 def networks(value: str) -> list[str]:
     """Address ranges in CIDR form, IPv4 or IPv6."""
     return [_network(part) for part in re.split(r"[\s,;]+", text(value)) if part]
@@ -200,6 +215,7 @@ CHECKS: dict[str, Callable[[str], object]] = {
     "contact_mail": mail, "deputy_mail": mail,
     "deputy": user, "deputy_lang": language, "deputy_mobile": phone,
     "phone": phone, "carrier_fault_line": phone, "networks": networks, "depends": each,
+    "cables": things, "checks": things,
     "line_tested": done, "in_registry": done, "seen_on_site": of_site,
     "circuit": undamaged, "start": zones.wall, "vehicle": yes_no,
 }  # fmt: skip

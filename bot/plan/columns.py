@@ -198,6 +198,21 @@ COLUMNS: tuple[Column, ...] = (
         also=("depends", "what depends on the line", "depends on line"),
     ),
     Column(
+        "cables",
+        "cables",
+        "the cables that move from the old unit to the new one, each by the name that the site "
+        "knows it by, separated by semicolon",
+        "till; staff computers",
+        also=("cables to move", "named cables"),
+    ),
+    Column(
+        "checks",
+        "checks",
+        "what the site lives on and is tried in the end, separated by semicolon",
+        "card reader; telephone; printer; Wi-Fi",
+        also=("site checks", "what the site lives on"),
+    ),
+    Column(
         "where",
         "where the unit hangs",
         "where to find the old unit",

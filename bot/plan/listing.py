@@ -38,8 +38,8 @@ def cells(site: SiteRow, unit: UnitRow) -> Sequence[str]:
         "serials": unit.label or unit.serial, "model": unit.model, "version": unit.version or "",
         "link_type": site.link_type, "circuit": site.circuit, "carrier": site.carrier,
         "carrier_fault_line": site.carrier_fault_line, "networks": " ".join(site.networks),
-        # A lone value that holds a comma needs the semicolon to stay one value.
-        "depends": "; ".join(site.depends) + (";" if len(site.depends) == 1 else ""),
+        "depends": _listed(site.depends),
+        "cables": _listed(site.cables), "checks": _listed(site.checks),
         "where": site.where, "access": site.access, "opening_hours": site.opening_hours,
         "alarm_hours": site.alarm_hours, "vehicle": "yes" if site.vehicle else "",
         "start": _local(site.start, site.tz), "end": _local(site.end, site.tz),
@@ -58,6 +58,11 @@ def _person(who: str, person: PersonRow | None) -> dict[str, str]:
         who: user, f"{who}_name": person.name, f"{who}_lang": person.lang,
         f"{who}_mobile": person.mobile, f"{who}_mail": person.mail,
     }  # fmt: skip
+
+
+def _listed(values: Sequence[str]) -> str:
+    """Values in one cell; a lone one that holds a comma needs the semicolon to stay one."""
+    return "; ".join(values) + (";" if len(values) == 1 else "")
 
 
 def _local(instant: int | None, tz: str) -> str:

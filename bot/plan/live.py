@@ -55,6 +55,8 @@ def plan_of(row: SiteRow, channel: int) -> Plan:
             fault_line=row.carrier_fault_line,
             networks=tuple(row.networks),
             depends=tuple(row.depends),
+            cables=tuple(row.cables),
+            checks=tuple(row.checks),
             where=row.where,
             access=row.access,
             opening_hours=row.opening_hours,

@@ -31,8 +31,9 @@ class SiteRow(_Row):
     """One site of one wave.
 
     `start` and `end` (of the change window) are milliseconds since 1970 UTC; `tz` is an IANA zone
-    name; `networks` are CIDR ranges; `depends` is what else hangs on the line; `ready` is what
-    was settled before (bot.model.runbook_ready.Item).
+    name; `networks` are CIDR ranges; `depends` is what else hangs on the line; `cables` move to
+    the new unit, `checks` are tried in the end; `ready` is what was settled before
+    (bot.model.runbook_ready.Item).
     """
 
     wave: str
@@ -50,6 +51,8 @@ class SiteRow(_Row):
     carrier_fault_line: str = ""
     networks: list[str] = []
     depends: list[str] = []
+    cables: list[str] = []
+    checks: list[str] = []
     where: str = ""
     access: str = ""
     opening_hours: str = ""

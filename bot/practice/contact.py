@@ -11,6 +11,8 @@ from bot.practice.dice import dice
 from bot.practice.persona import Persona
 
 SECOND = 1_000
+#: The share of things that do not work at first, and of those that do not come back either.
+_FAILS, _FAILS_AGAIN = 0.08, 0.3
 #: Texts after which the contact looks at the light again when it changes.
 _WATCH = {"light_wait", "light_still", "light_too_early", "light_success_wait"}
 _LIGHT = {
@@ -119,7 +121,20 @@ class Contact:
         else:
             self._usual(template)
 
+    def _tries(self, template: str) -> bool:
+        """Tries one of the site's things; few fail, and most of those come back by themselves."""
+        first = template.startswith("check_") and template != "check_nudge"
+        if not first and not template.startswith("cure_"):
+            return False
+        chance = self._chance(f"try:{template}").random()
+        value = "broken" if chance < (_FAILS if first else _FAILS_AGAIN) else "works"
+        soonest, latest = (30, 100) if first else (130, 240)
+        self._later(soonest, latest, lambda: self._answer(value))
+        return True
+
     def _usual(self, template: str) -> None:
+        if self._tries(template):
+            return
         answers: dict[str, tuple[int, int, str]] = {
             "invite": (60, 600, "yes"),
             "ready_carton": (30, 90, "carton_fine"),
@@ -132,6 +147,11 @@ class Contact:
             "serial": (30, 90, "same"),
             "read_version": (30, 60, ""),
             "lead": (20, 60, "lead_one"),
+            "old_photo": (60, 180, "done"),
+            "old_plug": (60, 180, "done"),
+            "tag_cable": (40, 120, "done"),
+            "unplug_old": (30, 90, "done"),
+            "move_cable": (40, 120, "done"),
             "place": (90, 240, "done"),
             "cable": (60, 180, "done"),
             "power": (30, 90, "done"),

@@ -45,7 +45,8 @@ class Painter:
     def picture(self) -> RenderableType:
         width, height = self._console.size
         board = self._watched.board()
-        head = [self._title(width), self._figures(board, width), *self._curve(board, width)]
+        figures = [self._figures(board, width), self._finished(board, width)]
+        head = [self._title(width), *figures, *self._curve(board, width)]
         foot = [*self._news(width), self._help(width)]
         room = max(3, height - len(head) - len(foot))
         return Group(*head, self._middle(width, room), *foot)
@@ -73,6 +74,7 @@ class Painter:
             "late": len(board.late),
             "to start": sum(states[state] for state in _TO_START),
             "walking": states["running"],
+            "watched": states["watched"],
             "done": states["done"],
             "rebooked": states["rebook"],
             "backed out": states["backed out"],
@@ -81,6 +83,14 @@ class Painter:
         }
         shown = [f"{name} {count}" for name, count in parts.items() if count or name in _ALWAYS]
         return _cut("  ".join([f" online {board.online}/{board.units}", *shown]), width)
+
+    def _finished(self, board: Board, width: int) -> Text:
+        """What makes sites done, each on its own."""
+        told = (
+            f" of {board.sites} sites: registered {board.sites_registered}"
+            f"  checks passed {board.sites_checked}  soak passed {board.sites_soaked}"
+        )
+        return _cut(told, width)
 
     def _curve(self, board: Board, width: int) -> list[Text]:
         lines = curve(

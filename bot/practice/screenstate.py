@@ -76,7 +76,7 @@ class Watched:
         return self.house.clock.now()
 
     def board(self) -> Board:
-        return board(self.visits.values(), self.now)
+        return board(self.visits.values(), self.now, self.house.bot.book)
 
     def newest_first(self) -> list[str]:
         return sorted(self.visits, key=lambda site: (-self._newest.get(site, 0), site))

@@ -17,6 +17,7 @@ _ENDS: dict[str, tuple[int, str]] = {
     "power_twice": (300, "fixed"),
     "held": (300, "rebook"),
     "lost": (300, "fixed"),
+    "site_check": (300, "fixed"),
 }
 _OTHERWISE = (420, "rebook")
 

@@ -7,6 +7,8 @@ TYPED: dict[str, tuple[str, ...]] = {
     "same": ("yes", "yes it's the same"),
     "carton_fine": ("it's here and looks fine", "yes it's here"),
     "contact_yes": ("yes, both", "yes I'll be there"),
+    "works": ("it works", "works fine", "yes, it does", "it's fine"),
+    "broken": ("it does not work", "it's not working", "no, still nothing"),
     "lead_one": ("one piece", "it's one piece"),
     "light:dark": ("the light is off", "no light"),
     "light:starting": ("steady white", "it is white and not blinking"),

@@ -4,10 +4,12 @@ from bot.model.board import Board, OpenCall, late_by, state_of
 from bot.model.calls.state import Call
 from bot.model.policy import MINUTE
 from bot.model.roster import Roster
+from bot.model.runbook import Runbook
 from bot.model.visit.state import Helped, Unit, Visit
 from bot.model.wave.decide import pin_args
 from bot.model.wave.state import Wave
 from bot.report.back import back_lines
+from bot.report.finished import finished_lines
 from bot.speak.catalogue import Texts
 
 _TEXT = "@x:"
@@ -35,8 +37,10 @@ def _looked_up(value: str, texts: Texts) -> str:
     return texts.say(value.removeprefix(_TEXT), {}) if value.startswith(_TEXT) else value
 
 
-def visit_lines(visit: Visit, at: int, texts: Texts, roster: Roster | None = None) -> list[str]:
-    """One site: its state, its units, the open question, the open calls, who took over when."""
+def visit_lines(
+    visit: Visit, at: int, texts: Texts, book: Runbook, roster: Roster | None = None
+) -> list[str]:
+    """One site: its state and units, what makes it done, what is open, who took over."""
     question = visit.question
     args = {
         "site": visit.site.name,
@@ -48,6 +52,7 @@ def visit_lines(visit: Visit, at: int, texts: Texts, roster: Roster | None = Non
     lines = [texts.say("status_site", args, visit.site.tz)]
     lines += [_unit_line(unit, texts) for unit in visit.units]
     lines += back_lines(visit, texts, roster)
+    lines += finished_lines(visit, at, texts, book)
     lines += [_call_line(visit.site.name, call, at, texts) for call in visit.open_calls]
     lines += [_helped_line(visit, helped, texts, roster) for helped in visit.helped]
     return lines

@@ -42,6 +42,8 @@ def texts_of(book: Runbook) -> Iterator[str]:
             yield from (f"b_{answer}" for answer in ask.answers)
         if stage.plain is not None:
             yield stage.plain
+    for check in book.checks:
+        yield from (key for key in (check.text, check.try_first) if key is not None)
     yield from (answer.text for answer in book.answers)
     yield from (*book.keep, *book.throw)
     if book.cautions is not None:

@@ -20,6 +20,7 @@ from bot.model.runbook import (
     Route,
     Runbook,
     Seen,
+    SiteCheck,
     Stage,
     problems,
 )
@@ -45,6 +46,7 @@ _PARTS: tuple[type[BaseModel], ...] = (
     BackOut,
     Cautions,
     CheckIn,
+    SiteCheck,
 )
 #: By the kind of pydantic's error; ``{...}`` come from its context.
 _REMEDIES = {

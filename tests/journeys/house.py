@@ -459,6 +459,8 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
             "end": end,
             "contact": contact.model_copy(update={"lang": line.language or contact.lang}),
             "deputy": row.deputy if line.deputy else None,
+            "cables": list(line.cables),
+            "checks": list(line.checks),
         }
     )
 

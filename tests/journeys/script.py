@@ -13,6 +13,7 @@ the reader; the first ``#`` line is the title. First come the headings::
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
 ``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``language`` (of the
 contact: ``de``), ``no deputy``, ``contact of ambermere`` (the same person),
+``cables till + kiosk`` (moved to the new unit), ``checks card reader + Wi-Fi`` (tried in the end),
 ``by page`` (the contact has no chat account, but a mail address and a page).
 
 Then come the steps, each ``TIME WHO DEED``. TIME is ``18:32`` or ``18:32:30`` by the clock of the
@@ -119,6 +120,8 @@ class SiteLine:
     deputy: bool = True
     contact_of: str = ""  # another site, whose contact it is here too
     by_page: bool = False  # the contact has no chat account
+    cables: tuple[str, ...] = ()
+    checks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -222,7 +225,9 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
     "aside": (("aside_holds", f"holds:{_WORDS}"),),
 }
 _STEP = re.compile(rf"(?:{_TIME}|then)\s+(\w+)(?:@([\w-]+))?\s+(.*)")
-_SITE_WORDS = re.compile(r"(start|end|units|model|version|zone|language|contact of)\s+(.+)")
+_SITE_WORDS = re.compile(
+    r"(start|end|units|model|version|zone|language|contact of|cables|checks)\s+(.+)"
+)
 
 
 def read(path: Path) -> Script:
@@ -283,10 +288,22 @@ def _site(rest: str, where: str) -> SiteLine:
     if "start" not in given:
         raise ScriptError(f"{where}: the site has no start, as in: site ambermere, start 18:00")
     units = tuple(given.pop("units", "").split())
+    cables, checks = _things(given.pop("cables", "")), _things(given.pop("checks", ""))
     contact_of = given.pop("contact of", "")
     return SiteLine(
-        name, **given, units=units, deputy=deputy, contact_of=contact_of, by_page=by_page
+        name,
+        **given,
+        units=units,
+        deputy=deputy,
+        contact_of=contact_of,
+        by_page=by_page,
+        cables=cables,
+        checks=checks,
     )
+
+
+def _things(text: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in text.split("+") if part.strip())
 
 
 def _date(text: str, where: str) -> date:

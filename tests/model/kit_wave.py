@@ -115,7 +115,7 @@ class WaveWalk:
 
     @property
     def board(self) -> Board:
-        return board(self.visits, self.now)
+        return board(self.visits, self.now, self.context.book)
 
     def bring(self, fact: AnyFact) -> str:
         summary = self.board if isinstance(fact, Due) and fact.kind == "pin" else None

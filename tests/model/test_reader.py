@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from bot.model.reader import ASK_KEYS, read
 from bot.model.reading import Heard, Kind, Reading
 from bot.model.runbook import AskKind
+from bot.model.runbook_course import CHECK_ANSWERS
 from bot.model.settle import ORDER
 from bot.runbooks.load import load
 from bot.speak.catalogue import Catalogue
@@ -28,6 +29,7 @@ HEARD: dict[str, Heard] = {
     **{asked: QUESTIONS[asked] for asked in ("version", "callback", "none")},
     "choice": QUESTIONS["lead"],
     "light": QUESTIONS["light_registry"],
+    "check": Heard(stage="site_checks", ask="check", answers=CHECK_ANSWERS),
 }
 
 
@@ -235,6 +237,19 @@ LIGHT = [
 ]
 
 OTHERS = [
+    ("check", "card machine works now", "choice:works"),
+    ("check", "yes it does", "yes"),
+    ("check", "done", "done"),
+    ("check", "it's not working", "choice:broken"),
+    ("check", "nothing comes out", "choice:broken"),
+    ("check", "no dial tone", "choice:broken"),
+    ("check", "no wifi", "choice:broken"),
+    ("check", "nope", "no"),
+    ("check", "we don't have one", "choice:absent"),
+    ("check", "works, thanks", "choice:works thanks"),
+    ("check", "it works but there is smoke", "danger choice:works"),
+    ("check", "I think so", "unclear?ask_again"),
+    ("check", "ok", "seen?ask_again"),
     ("consent", "yes", "yes"),
     ("consent", "Yes, that's fine", "yes"),
     ("consent", "sounds good", "yes"),

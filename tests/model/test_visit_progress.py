@@ -147,7 +147,7 @@ def test_a_unit_that_falls_silent_within_the_soak_time_counts_no_longer_and_is_t
 def test_while_we_were_away_no_unit_was_silent() -> None:
     walk = soaked()
     walk.press("done")
-    assert walk.visit.state == "done"
+    assert walk.visit.state == "watched"
     walk.register(kind="alive")
     walk.advance(5)
     walk.gap(20)

@@ -16,6 +16,7 @@ from tests.model.kit import (
     SECOND,
     STRANGER,
     Walk,
+    book,
     plan,
 )
 
@@ -156,12 +157,15 @@ def test_what_they_did_is_on_record() -> None:
     assert heard.text
     assert walk.replayed() == walk.state
     texts = standard().best("en")
-    assert visit_lines(walk.visit, walk.now, texts, ROSTER)[-1].endswith(
+    assert visit_lines(walk.visit, walk.now, texts, book(), ROSTER)[-1].endswith(
         f"Ida Fenn had the conversation from {time_of_day(str(since), walk.visit.site.tz)} to "
         f"{time_of_day(str(walk.now), walk.visit.site.tz)}"
     )
     walk.order("take_over", ONCALL)
-    assert "Ida Fenn has the conversation" in visit_lines(walk.visit, walk.now, texts, ROSTER)[-1]
+    assert (
+        "Ida Fenn has the conversation"
+        in visit_lines(walk.visit, walk.now, texts, book(), ROSTER)[-1]
+    )
 
 
 def test_the_evening_waits_for_who_took_over_before_it() -> None:

@@ -3,7 +3,7 @@
 from bot.model.board import board, late_by, state_of
 from bot.model.policy import MINUTE
 from bot.model.visit.tally import difference, tally
-from tests.model.kit import ADMIN, SECOND_UNIT, START, UNIT, Walk, plan
+from tests.model.kit import ADMIN, SECOND_UNIT, START, UNIT, Walk, book, plan
 
 
 def test_counts_by_state() -> None:
@@ -17,7 +17,7 @@ def test_counts_by_state() -> None:
     held = Walk(plan()).to("placing.place")
     held.hold()
     walks = (fresh, running, stopped, helped, held)
-    found = board([w.visit for w in walks], START + 60 * MINUTE)
+    found = board([w.visit for w in walks], START + 60 * MINUTE, book())
     assert found.states == {
         "planned": 1,
         "running": 1,
@@ -36,7 +36,7 @@ def test_a_unit_lost_again_stays_in_the_curve_and_is_not_online() -> None:
     walk = Walk(plan()).to("registry.light")
     walk.register()
     walk.register(kind="lost")
-    found = board([walk.visit], walk.now)
+    found = board([walk.visit], walk.now, book())
     assert (found.online, found.registered, len(found.curve)) == (0, 1, 1)
 
 
@@ -45,7 +45,7 @@ def test_who_is_late_and_by_how_much() -> None:
     assert late_by(walk.visit, walk.now) == 0
     walk.advance(12)
     assert late_by(walk.visit, walk.now) == 5 * MINUTE  # the checkpoint is at 7
-    found = board([walk.visit], walk.now)
+    found = board([walk.visit], walk.now, book())
     assert [(x.site, x.stage, x.by) for x in found.late] == [("brook", "placing", 5 * MINUTE)]
 
 

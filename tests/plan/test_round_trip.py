@@ -36,6 +36,7 @@ MAIL = st.sampled_from(["", "ada.brightwell@example.org", "desk+alder@mail.examp
 READY = st.sets(st.sampled_from(["carton", "label", "contact", "deputy", "line", "registry"])).map(
     lambda some: [item for item in (*OF_SITE, "line", "registry") if item in some]
 )
+THINGS = st.lists(PART.filter(lambda p: len(p) <= 40), max_size=3, unique_by=str.casefold)
 PERSON = st.builds(PersonRow, user=USER, lang=LANG, name=TEXT, mobile=PHONE, mail=MAIL)
 
 
@@ -54,7 +55,8 @@ def sites(draw: st.DrawFn) -> SiteRow:
         deputy=draw(st.none() | PERSON), phone=draw(PHONE), address=draw(TEXT), units=units,
         link_type=draw(TEXT), circuit=draw(st.sampled_from(["", "HLS-CCT-0101", "007"])),
         carrier=draw(TEXT), carrier_fault_line=draw(PHONE), networks=draw(NETWORKS),
-        depends=draw(st.lists(PART, max_size=3)), where=draw(TEXT), access=draw(TEXT),
+        depends=draw(st.lists(PART, max_size=3)), cables=draw(THINGS), checks=draw(THINGS),
+        where=draw(TEXT), access=draw(TEXT),
         opening_hours=draw(TEXT), alarm_hours=draw(TEXT), start=start, end=end,
         ready=draw(READY),
     )  # fmt: skip

@@ -38,6 +38,8 @@ def test_the_examples_make_a_good_row(tmp_path: Path) -> None:
     assert not parsed.notes
     assert parsed.sites[0].units[0].label == "HML-4F7K2Q"
     assert parsed.sites[0].depends == ["public computers", "lift telephone"]
+    assert parsed.sites[0].cables == ["till", "staff computers"]
+    assert parsed.sites[0].checks == ["card reader", "telephone", "printer", "Wi-Fi"]
 
 
 def test_the_workbook_explains_itself_on_a_second_sheet_and_keeps_digits(tmp_path: Path) -> None:

@@ -157,6 +157,7 @@ USUAL: Mapping[str, str] = {
     "open_calls": "1",
     "calls": "Alderbeck Library",
     "steps": "10",
+    "item": "card reader",
     "page": "https://desk.example.org/v/hollowmere-1~alderbeck~0~qwertyuiopasdfghjklzxcvbnm",
     "photo": "https://desk.example.org/v/photo/0123456789abcdef0123~0123456789abcdef0123456789abcdef",
     "code": "K4T-9XW",
@@ -204,6 +205,7 @@ PLAIN_NAMES: Mapping[str, str] = {
     "who": "Ines",
     "serial": "X1",
     "link": "X1",
+    "item": "till",
     "page": "X1",
     "zone": "X1",
 }
@@ -223,6 +225,7 @@ def longest() -> Mapping[str, str]:
             for name, value in long.items()
         },
         "serial": "HML-4F7K2Q9XW3",
+        "item": "computers for the public upstairs",
         "link": "https://hollowmere.example.org/archives/CWAVE01/p1773338400000100"
         "?thread_ts=1773338400.000100",
     }
@@ -303,6 +306,7 @@ _OWN: Mapping[str, AskKind] = {
 #: Buttons that are made on the spot (bot/model/visit/more_time.py, answers.py).
 _MADE: Mapping[str, tuple[str, ...]] = {
     "later_too_long": ("b_latest", "b_help", "b_other_evening"),
+    "called_site_check": ("b_works_now",),
     "refused": ("b_more10", "b_help", "b_other_evening"),
     "refused_again": ("b_more10", "b_help", "b_other_evening"),
     "no_more_time": ("b_help", "b_other_evening"),
@@ -367,6 +371,9 @@ def _asked() -> Mapping[str, _Asked]:
             for key in (ask.text, ask.nudge):
                 if key:
                     found.setdefault(key, asked)
+    tried = _Asked("site_checks", "check", "check")
+    for check in book().checks:
+        found |= {key: tried for key in (check.text, check.try_first) if key}
     for key, kind_of in _OWN.items():
         own = _Asked("loading", key, kind_of, asks.OWN_ANSWERS.get(key, ()))
         found |= {key: own, f"{key}_nudge": own}

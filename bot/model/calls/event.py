@@ -18,6 +18,7 @@ ClearedBy = Literal[
     "handed_back",
     "backed_out",
     "settled",
+    "works",
 ]
 
 

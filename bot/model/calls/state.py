@@ -24,6 +24,7 @@ BLOCKING: frozenset[Cause] = frozenset(
         "no_signal",
         "held",
         "not_understood",
+        "site_check",
     }
 )
 #: What a registration of the unit clears: the conditions that waited for it, and no others.

@@ -17,13 +17,17 @@ _PLAIN: dict[tuple[str, str], str] = {
     ("confirm", "done"): "done",
     ("serial", "yes"): "same",
     ("serial", "no"): "different",
+    ("check", "yes"): "works",
+    ("check", "done"): "works",
+    ("check", "no"): "broken",
+    ("check", "no_signal"): "broken",
 }
 
 
 def answer_of(reading: Reading, question: Question) -> str:
     """The answer a reading gives to the open question; empty when it gives none."""
     kind, ask = reading.kind, question.kind
-    if question.answers:
+    if question.answers and (kind == "choice" or ask != "check"):
         return reading.value if kind == "choice" and reading.value in question.answers else ""
     if ask in ("serial", "version") and kind == ask:
         return reading.value

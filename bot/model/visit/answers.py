@@ -10,8 +10,8 @@ from bot.model.runbook import AskKind, Cause
 from bot.model.runbook_back_out import FAILS, WORKS
 from bot.model.serial import normal
 from bot.model.versions import at_least, cut_short
+from bot.model.visit import checking, ready_asks
 from bot.model.visit import event as e
-from bot.model.visit import ready_asks
 from bot.model.visit.asks import ask_own, put
 from bot.model.visit.back_walk import AGAIN, answered_works
 from bot.model.visit.care import answered_company, answered_parked, asks_company
@@ -273,6 +273,7 @@ _OWN: dict[str, Callable[[Turn, Question, str], None]] = {
     AGAIN: lambda turn, _, value: answered_works(turn, value),
     "parked": answered_parked,
     "company": answered_company,
+    checking.TRIED: checking.answered,
 }
 _KINDS: dict[AskKind, Callable[[Turn, Question, str], None]] = {
     "consent": _consent,
@@ -284,4 +285,5 @@ _KINDS: dict[AskKind, Callable[[Turn, Question, str], None]] = {
     "choice": _choice,
     "light": _light,
     "callback": _callback,
+    "check": checking.answered,
 }

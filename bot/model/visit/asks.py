@@ -8,6 +8,7 @@ from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.runbook import Ask, AskKind, Runbook, Stage
 from bot.model.runbook_back_out import FAILS, WORKS
+from bot.model.runbook_course import CHECK_ANSWERS, called, check_of
 from bot.model.visit import event as e
 from bot.model.visit.state import Question
 from bot.model.visit.steps import current
@@ -31,6 +32,7 @@ _ANSWERS: dict[AskKind, tuple[str, ...]] = {
     "serial": ("same", "different"),
     "version": (),
     "callback": (),
+    "check": CHECK_ANSWERS,
 }
 #: Our own asks that want words, although their kind has buttons.
 TYPED = frozenset({"serial_type", "serial_again", "serial_other", "ready_label_again"})
@@ -56,13 +58,22 @@ def ask_runbook(
         turn,
         ask=ask.id,
         kind=ask.kind,
-        text=text or ask.text,
+        text=text or _own_text(turn, ask) or ask.text,
         nudge=ask.nudge or ask.text,
         checkpoint=checkpoint,
         window=whole,
-        answers=ask.answers,
+        answers=CHECK_ANSWERS if ask.kind == "check" else ask.answers,
         beside=beside,
     )
+
+
+def _own_text(turn: Turn, ask: Ask) -> str:
+    """How this thing is tried, where the runbook says it of it and not of all."""
+    if ask.kind != "check":
+        return ""
+    book = turn.context.book
+    check = check_of(book.checks, current(turn.visit, book).item)
+    return check.text or "" if check is not None else ""
 
 
 def ask_own(turn: Turn, ask: str, kind: AskKind, *, checkpoint: float, window: float) -> None:
@@ -106,6 +117,7 @@ def put(
         checkpoint=checkpoint,
         window=window,
         unit=unit or step.unit,
+        item=step.item,
         answers=answers,
     )
     message = turn.say(
@@ -175,7 +187,13 @@ def particulars(turn: Turn, question: Question) -> dict[str, Any]:
         "keep": f"@x:{book.keep[0]}" if book.keep else "",
         "throw": f"@x:{book.throw[0]}" if book.throw else "",
         "asked": f"@x:{question.nudge}",
+        "item": _item(question, book, visit.lang),
     }
+
+
+def _item(question: Question, book: Runbook, lang: str) -> str:
+    """What of the site list it is about, as the runbook calls it where it knows it."""
+    return called(book.checks, question.item, lang) if question.kind == "check" else question.item
 
 
 def buttons(question: Question, book: Runbook) -> tuple[Button, ...]:
@@ -187,7 +205,7 @@ def buttons(question: Question, book: Runbook) -> tuple[Button, ...]:
         values = ()
     else:
         values = question.answers or _ANSWERS.get(question.kind, ())
-    lead = question.kind in ("consent", "begin", "mobile", "confirm")
+    lead = question.kind in ("consent", "begin", "mobile", "confirm", "check")
     made = [
         Button(
             f"a:{question.id}:{value}",

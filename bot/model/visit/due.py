@@ -9,6 +9,7 @@ from bot.model.visit import (
     back_out,
     back_walk,
     care,
+    checking,
     handing_leave,
     more_time,
     morning_after,
@@ -189,7 +190,7 @@ def _window(turn: Turn) -> None:
         return
     step = current(turn.visit, turn.context.book)
     last = turn.visit.step + 1 == len(steps(turn.context.book, turn.visit))
-    if last and not step.unit and all_registered(turn.visit):
+    if last and not (step.unit or step.item) and all_registered(turn.visit):
         finish(turn, signed=False)  # everything runs; a missing goodbye wakes nobody
         return
     cause = _cause(turn, question)
@@ -214,9 +215,10 @@ def _cause(turn: Turn, question: Question) -> Cause:
         return "over_time"
     if missed(turn.visit):
         return "silent"  # whatever the light shows: they are looked for
-    if not turn.visit.lights:
+    step = current(turn.visit, turn.context.book)
+    if not turn.visit.lights or step.item:
         return "silent"
-    stage = current(turn.visit, turn.context.book).stage
+    stage = step.stage
     seen = stage.lights.get(turn.visit.lights[-1][1])
     if seen is not None and seen.do in ("check_cable", "check_power", "call"):
         return seen.cause
@@ -250,4 +252,5 @@ _RULES = {
     "check_in": care.check_in,
     "handing": handing_leave.overdue,
     "morning": morning_after.due,
+    "checks": checking.not_tried,
 }

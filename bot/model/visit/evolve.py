@@ -187,6 +187,7 @@ def _closed(v: Visit, event: e.QuestionClosed, at: int) -> Visit:
             checks=v.checks,
             checked_at=v.checked_at,
             lights=v.lights,
+            course=v.course,
             pressed=v.pressed,
         )
     return replace(v, question=None, at_ask=v.at_ask + event.done, paused_until=None, given=given)
@@ -207,6 +208,7 @@ def _taken_back(v: Visit, event: e.TakenBack, at: int) -> Visit:
         checks=given.checks,
         checked_at=given.checked_at,
         lights=given.lights,
+        course=given.course,
         given=None,
         doubted=given.question.place if event.doubted else v.doubted,
     )

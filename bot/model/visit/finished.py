@@ -2,7 +2,6 @@
 
 The three are counted each on its own, everywhere; this is the only place that says what they are.
 """
-# ruff: noqa: ARG001 - no runbook lists site checks yet
 
 from bot.model.policy import minutes
 from bot.model.runbook import Runbook
@@ -22,7 +21,14 @@ def registered(visit: Visit) -> bool:
 
 def checks_passed(visit: Visit, book: Runbook) -> bool:
     """Whether all that the site lives on was found to work; so too where nothing is listed."""
-    return True
+    return not open_checks(visit, book)
+
+
+def open_checks(visit: Visit, book: Runbook) -> tuple[str, ...]:
+    """What of the site's list was not yet found to work, nor to be absent."""
+    if not any(stage.each == "checks" for stage in book.stages):
+        return ()
+    return tuple(item for item in visit.site.checks if not visit.course.passed(item))
 
 
 def soak_passed(visit: Visit, book: Runbook, at: int) -> bool:

@@ -3,7 +3,7 @@
 import re
 
 from bot.model.calls.life import raise_call
-from bot.model.visit import corrections, morning_after, ready_asks
+from bot.model.visit import checking, corrections, morning_after, ready_asks
 from bot.model.visit.answers import answered, raise_and_say
 from bot.model.visit.asking import kind_line, reply, told
 from bot.model.visit.listening import Words
@@ -29,6 +29,8 @@ def heard_out(turn: Turn, words: Words) -> bool:
     if visit.stopped_at is not None:
         pass_on(turn, words.text)
         reply(turn, "stopped_wait", "stopped_still")
+    elif checking.says_cured(turn, words):
+        pass  # who has the call has read the words, and we go on
     elif visit.with_person:
         pass_on(turn, words.text)
         if visit.helper and wants_person:

@@ -8,7 +8,7 @@ from bot.model.fact import Planned
 from bot.model.serial import normal
 from bot.model.versions import at_least
 from bot.model.visit import event as e
-from bot.model.visit.state import Plan, Unit
+from bot.model.visit.state import Plan, Site, Unit
 from bot.model.visit.turn import Turn
 
 
@@ -64,7 +64,7 @@ def _amend(turn: Turn, plan: Plan) -> None:
     deputy = plan.deputy
     if deputy is not None:
         deputy = replace(deputy, disabled=deputy.user in disabled)
-    plan = replace(plan, contact=contact, deputy=deputy)
+    plan = replace(plan, contact=contact, deputy=deputy, site=_as_walked(turn, plan.site))
     if (plan.site, plan.contact, plan.deputy, plan.end) == (
         visit.site,
         visit.contact,
@@ -74,6 +74,14 @@ def _amend(turn: Turn, plan: Plan) -> None:
         turn.answer = "repeat"
         return
     turn.emit(e.PlanAmended(plan))
+
+
+def _as_walked(turn: Turn, site: Site) -> Site:
+    """The walk is made of cables and checks: once it has begun they stay as they are."""
+    before = turn.visit.site
+    if _may_replan(turn):
+        return site
+    return replace(site, cables=before.cables, checks=before.checks)
 
 
 def set_plan(turn: Turn, plan: Plan) -> None:

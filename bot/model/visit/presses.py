@@ -1,5 +1,5 @@
 """Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``b:CALL:VERB``,
-``r:START:VERB``, ``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``."""
+``r:START:VERB``, ``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``, ``c:CALL:works``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
@@ -7,6 +7,7 @@ from bot.model.fact import Pressed
 from bot.model.policy import minutes
 from bot.model.visit import (
     care,
+    checking,
     corrections,
     handing_over,
     more_time,
@@ -52,6 +53,9 @@ def pressed(turn: Turn, fact: Pressed) -> None:
         return
     if kind == "r":
         ready_gate.pressed(turn, fact, name, value, role)
+        return
+    if kind == "c":
+        checking.pressed(turn, fact, role, name, value)
         return
     if kind == "a" and role in _SITE and corrections.second_presses(turn, user, name, value):
         turn.emit(e.Heard(user, role, "press", fact.action))

@@ -4,6 +4,7 @@ from bot.model.calls.state import Call
 from bot.model.visit import back_out, morning_after
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.checking import vouched
 from bot.model.visit.ready_asks import closed
 from bot.model.visit.safety import safe_before
 from bot.model.visit.takeover import FORGOTTEN
@@ -25,6 +26,8 @@ def settled(turn: Turn, call: Call, reason: str, by: str) -> None:
     back_out.closed(turn, call, reason, by)
     if call.cleared_at is None:
         _accept(turn, call, by)
+        if call.cause == "site_check":
+            vouched(turn, by)
         _watch(turn, call)
     if turn.visit.waits_hold:
         turn.emit(e.HoldMet())  # still held: the next reminder counts from now

@@ -47,6 +47,8 @@ def take(turn: Turn, words: Words) -> None:
     words = _prepared(turn, words)
     if not words.readings:
         return
+    if _tried(turn, words):
+        return
     place = len(turn.messages)
     if words.first.kind in _URGENT:
         _noted(turn, words)
@@ -69,6 +71,17 @@ def _prepared(turn: Turn, words: Words) -> Words:
     if words.has("correction"):
         words = replace(words, readings=corrections.correct(turn, words))
     return replace(words, readings=tuple(_as_seen(turn, reading) for reading in words.readings))
+
+
+def _tried(turn: Turn, words: Words) -> bool:
+    """Off and on again is what we asked for, of a thing of the site's: no unit lost its power."""
+    question = turn.visit.question
+    if question is None or question.kind != "check" or words.first.kind != "power_cycled":
+        return False
+    rest = replace(words, readings=words.readings[1:])
+    if not rest.readings or not _taken(turn, rest):
+        asking.prompt_with(turn, question, question.nudge, question.text)
+    return True
 
 
 def _as_seen(turn: Turn, reading: Reading) -> Reading:

@@ -8,6 +8,7 @@ from bot.model.calls.state import Call, find
 from bot.model.runbook import AskKind
 from bot.model.visit.back_state import Back
 from bot.model.visit.care_state import Care
+from bot.model.visit.course import Course
 from bot.model.visit.handing import Handing
 from bot.model.visit.morning import Morning
 from bot.model.visit.page_events import Page
@@ -78,6 +79,8 @@ class Site(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     alarm_hours: str = ""
     ready: tuple[str, ...] = ()  # what the list says is settled (bot.model.runbook_ready.Item)
     vehicle: bool = False  # a mobile branch
+    cables: tuple[str, ...] = ()  # those that move from the old unit to the new one, by name
+    checks: tuple[str, ...] = ()  # what the site lives on and is tried in the end
 
 
 class Plan(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
@@ -106,6 +109,7 @@ class Question(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     checkpoint: int
     window: int
     unit: str = ""
+    item: str = ""  # the cable or check of the site list that it is about
     answers: tuple[str, ...] = ()
     asked_at: int | None = None
     heard_at: int | None = None  # when the contact last reported on it
@@ -122,7 +126,7 @@ class Question(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
     @property
     def place(self) -> str:
         """Which question it is, however often it is put."""
-        return f"{self.stage}:{self.ask}:{self.unit}"
+        return f"{self.stage}:{self.ask}:{self.unit or self.item}"
 
     shown_at: int | None = None  # the time in the platform's stamp of it
     stamps: tuple[str, ...] = ()  # of the messages that put it and asked about it again
@@ -157,6 +161,7 @@ class Given(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     checks: tuple[str, ...] = ()
     checked_at: int | None = None
     lights: tuple[tuple[int, str], ...] = ()
+    course: Course = Course()
     pressed: bool = False  # by a button
     repeated: bool = False  # sent once more, at once, and passed over
 
@@ -236,6 +241,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     care: Care = Care()
     release: Release = Release()  # the contact was let go before the walk was over
     morning: Morning = Morning()  # whether everything works on the morning after
+    course: Course = Course()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

@@ -1,8 +1,12 @@
-"""The order of a visit: the runbook's stages, those of scope *unit* once for each unit."""
+"""The order of a visit: the runbook's stages, those of scope *unit* once for each unit.
 
+Some are repeated for each cable or each check that the site list names.
+"""
+
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
-from bot.model.runbook import AskKind, Runbook, Step
+from bot.model.runbook import AskKind, Runbook, Stage, Step
 from bot.model.visit.state import Visit
 
 __all__ = ["Step"]
@@ -15,21 +19,32 @@ def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     serials = tuple([unit.serial for unit in visit.units])
     if visit.back.walking:
         return _back(book, serials)
-    walk = book.walks.get(serials)
+    key = (serials, visit.site.cables, visit.site.checks)
+    walk = book.walks.get(key)
     if walk is None:
         if len(book.walks) >= _WALKS_KEPT:
             book.walks.clear()
-        book.walks[serials] = walk = _steps(book, serials)
+        book.walks[key] = walk = _steps(book, *key)
     return walk
 
 
-def _steps(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
+def _steps(
+    book: Runbook, serials: tuple[str, ...], cables: tuple[str, ...], checks: tuple[str, ...]
+) -> tuple[Step, ...]:
+    listed = {"cables": cables, "checks": checks}
+
+    def here(stages: Sequence[Stage]) -> list[Stage]:
+        return [s for s in stages if s.only_with is None or listed[s.only_with]]
+
+    def of_visit(stages: Sequence[Stage]) -> Iterator[Step]:
+        for stage in here(stages):
+            for item in listed[stage.each] if stage.each else ("",):
+                yield Step(stage, "", item)
+
     before, each, after = book.by_scope
-    return (
-        *[Step(stage, "") for stage in before],
-        *[Step(stage, serial) for serial in serials for stage in each],
-        *[Step(stage, "") for stage in after],
-    )
+    own = here(each)
+    units = (Step(stage, serial) for serial in serials for stage in own)
+    return (*of_visit(before), *units, *of_visit(after))
 
 
 def _back(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
@@ -54,6 +69,8 @@ def is_over(visit: Visit, step: Step) -> bool:
     if step.unit:
         unit = visit.unit(step.unit)
         return unit is not None and unit.registered_at is not None
+    if step.stage.each == "checks":
+        return visit.course.passed(step.item)
     return step.stage.waits_for_registration and all_registered(visit)
 
 
@@ -62,11 +79,11 @@ def all_registered(visit: Visit) -> bool:
 
 
 def tidying(visit: Visit, book: Runbook) -> bool:
-    """Whether all units run and only what comes after them is left."""
+    """Whether all units run and nothing is left that the site's own things depend on."""
     if visit.back.walking or not all_registered(visit):
         return False
     rest = steps(book, visit)[visit.step :]
-    return all(is_over(visit, s) or not s.unit for s in rest)
+    return all(is_over(visit, s) or not (s.unit or s.item) for s in rest)
 
 
 def after_registration(visit: Visit, book: Runbook, serial: str) -> int:

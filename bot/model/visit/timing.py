@@ -46,7 +46,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         due["held"] = (visit.waits_since or 0) + policy.held_reminder
         return due
     if visit.state == "watched":
-        return due | watching(visit, book)
+        return due | watching(visit, book, policy)
     due |= care_deadlines(visit, book)
     if driving(visit):
         return due  # no question counts meanwhile

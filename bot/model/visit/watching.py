@@ -4,12 +4,16 @@ Done are the units that stay for the soak time; one that goes silent in it is ca
 other time (``registering.went_silent``), and its soak begins anew when it is back.
 """
 
+from bot.model.policy import Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
 from bot.model.visit import event as e
 from bot.model.visit.course_events import WatchBegun
 from bot.model.visit.finished import checks_passed, finished, soak_end
 from bot.model.visit.state import Visit
 from bot.model.visit.turn import Turn
+
+#: So long after the watch began a person is called about checks that nobody has made.
+_UNTRIED = minutes(18 * 60)
 
 
 def done_or_watched(turn: Turn, *, signed: bool) -> bool:
@@ -34,10 +38,18 @@ def keep_watch(turn: Turn, why: str, *, signed: bool) -> None:
             turn.emit(e.UnitWatched(unit.serial, until))
 
 
-def deadlines(visit: Visit, book: Runbook) -> dict[str, int]:
-    """When a watched visit is done, if nothing happens until then."""
-    if visit.state != "watched" or not checks_passed(visit, book):
+def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
+    """When a watched visit is done, if nothing happens until then.
+
+    Where nobody has said that all works, and nobody asks in the morning, a person must.
+    """
+    if visit.state != "watched":
         return {}
+    if not checks_passed(visit, book):
+        if any(call.cause == "site_check" for call in visit.open_calls):
+            return {}
+        late = (visit.course.watched_at or 0) + _UNTRIED
+        return {"checks": out_of_quiet(late, visit.site.tz, policy)}
     end = soak_end(visit, book)
     return {} if end is None else {"soak": end}
 
