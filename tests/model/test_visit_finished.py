@@ -42,7 +42,7 @@ def three(walk: Walk) -> tuple[bool, bool, bool]:
 
 
 def test_without_a_soak_the_end_of_the_walk_is_the_end() -> None:
-    walk = ended(Walk(plan()))
+    walk = ended(Walk(plan(), context=around(soak=None)))
     assert walk.visit.state == "done"
     assert three(walk) == (True, True, True)
     assert walk.messages[-1].template == "goodbye"

@@ -171,6 +171,10 @@ def test_it_closes_when_every_site_is_settled() -> None:
     site.press("done")
     walk.visits = [site.visit]
     walk.advance(2)
+    assert walk.wave.state == "open"  # the soak goes on
+    site.advance(30)
+    walk.visits = [site.visit]
+    walk.advance(2)
     assert walk.wave.state == "closed"
     assert "closed" in worded(walk.pins[-1])
     assert set(walk.deadlines) == {"handover"}

@@ -34,7 +34,7 @@ TEAM = re.compile(
 #: What stands inside other texts and is never said alone.
 WORDS = re.compile(
     r"(wave_is|hold|away|tried|sign|asked|severity|cause|held_(model|attended|version|unknown)"
-    r"|stage|try|reason|keep|throw|at|now|gap|owner)(_.*)?|not_known|nobody|none|nothing|no_unit"
+    r"|stage|found|is|try|reason|keep|throw|at|now|gap|owner)(_.*)?|not_known|nobody|none|nothing|no_unit"
     r"|nothing_seen|seen_taken_over"
 )
 
@@ -158,6 +158,14 @@ USUAL: Mapping[str, str] = {
     "calls": "Alderbeck Library",
     "steps": "10",
     "item": "card reader",
+    "found": "works",
+    "passed": "2",
+    "all": "3",
+    "sites": "40",
+    "registered": "12",
+    "checked": "11",
+    "soaked": "9",
+    "watched": "3",
     "page": "https://desk.example.org/v/hollowmere-1~alderbeck~0~qwertyuiopasdfghjklzxcvbnm",
     "photo": "https://desk.example.org/v/photo/0123456789abcdef0123~0123456789abcdef0123456789abcdef",
     "code": "K4T-9XW",
