@@ -67,8 +67,14 @@ CONTACT_LENGTH = 300
 
 @functools.cache
 def book() -> Runbook:
-    """The demo runbook; what it wants before the evening is walked in ``ready_kit``."""
-    return load(BOOK_PATH).model_copy(update={"ready": None})
+    """The demo's, without its soak (what is about that sets one, see ``soaked``) and without
+    what it wants before the evening, which is walked in ``ready_kit``."""
+    return soaked(load(BOOK_PATH).model_copy(update={"ready": None}), None)
+
+
+def soaked(book: Runbook, soak: float | None, heartbeat: float | None = None) -> Runbook:
+    limits = book.limits.model_copy(update={"soak": soak, "heartbeat": heartbeat})
+    return book.model_copy(update={"limits": limits})
 
 
 def clock(text: str, tz: str = "Europe/London") -> int:

@@ -8,14 +8,13 @@ from bot.model.policy import MINUTE
 from bot.model.visit.finished import checks_passed, finished, registered, soak_passed
 from bot.model.visit.turn import Turn
 from bot.model.visit.watching import keep_watch
-from tests.model.kit import SECOND_UNIT, SERIAL, START, UNIT, Walk, book, context, plan
+from tests.model.kit import SECOND_UNIT, SERIAL, START, UNIT, Walk, book, context, plan, soaked
 
 SOAK = 60
 
 
 def around(soak: int | None = SOAK, heartbeat: int | None = 10) -> Context:
-    limits = book().limits.model_copy(update={"soak": soak, "heartbeat": heartbeat})
-    return context(book=book().model_copy(update={"limits": limits}))
+    return context(book=soaked(book(), soak, heartbeat))
 
 
 def ended(walk: Walk) -> Walk:

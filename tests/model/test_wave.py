@@ -9,7 +9,17 @@ from msgspec.structs import replace
 from bot.model.fact import Actor
 from bot.model.policy import MINUTE
 from bot.model.wave.state import WavePlan
-from tests.model.kit import CONTACT, ONCALL, STRANGER, Walk, plan, worded
+from tests.model.kit import (
+    CONTACT,
+    ONCALL,
+    STRANGER,
+    Walk,
+    book,
+    context,
+    plan,
+    soaked,
+    worded,
+)
 from tests.model.kit_wave import OPENS, WAVE_PLAN, WaveWalk
 
 SMOKE = "there is smoke in the server room"
@@ -163,7 +173,7 @@ def test_the_summary_changes_at_most_once_a_minute() -> None:
 
 def test_it_closes_when_every_site_is_settled() -> None:
     walk = opened()
-    site = Walk(plan()).to("registry.light")
+    site = Walk(plan(), context=context(book=soaked(book(), 30))).to("registry.light")
     site.register()
     walk.visits = [site.visit]
     walk.advance(2)
