@@ -161,7 +161,6 @@ USUAL: Mapping[str, str] = {
     "found": "works",
     "passed": "2",
     "all": "3",
-    "sites": "40",
     "registered": "12",
     "checked": "11",
     "soaked": "9",
