@@ -1,8 +1,9 @@
 """What comes before, beside and after the evening keeps still while danger is not cleared up."""
 
+from bot.model.handover import line_may_go
 from bot.model.policy import MINUTE
 from tests.model import ready_kit, test_visit_back_out, test_visit_handing, test_visit_morning
-from tests.model.kit import ADMIN, ONCALL, SECOND_UNIT, START, UNIT, Walk, context
+from tests.model.kit import ADMIN, ONCALL, SECOND_UNIT, START, UNIT, Walk, book, context, plan
 
 SMOKE = "there is smoke coming out of the box"
 DENIED = "no smoke here"
@@ -149,3 +150,44 @@ def test_a_line_that_is_cut_anew_is_asked_about_anew() -> None:
     walk.advance(1)
     assert walk.visit.back.latest is not None
     assert walk.visit.back.latest >= walk.now
+
+
+def driven_off() -> Walk:
+    """A mobile branch whose contact drives, in the middle of the evening."""
+    walk = Walk(plan(vehicle=True)).agree()
+    walk.until(START)
+    walk.press("parked")
+    walk.to("loading.light")
+    walk.say("I am driving home now")
+    assert walk.visit.care.driving_since is not None
+    return walk
+
+
+def test_who_drove_home_is_asked_in_the_morning() -> None:
+    walk = driven_off()
+    assert walk.order("release", ONCALL) == "ok"
+    assert walk.last == "loading"  # nothing is said to a driver
+    walk.register()
+    walk.until(walk.deadlines["morning"])
+    assert walk.last == "morning_released"
+
+
+def test_who_drove_when_it_was_put_off_hears_of_it_and_nothing_is_asked() -> None:
+    walk = Walk(plan(vehicle=True)).agree()
+    walk.until(START)
+    walk.press("parked")
+    walk.say("I am driving now")
+    walk.order("rebook", ADMIN)
+    assert walk.last == "begin"
+    walk.say("I am parked now")
+    assert walk.last == "rebook"
+    assert walk.visit.question is None
+
+
+def test_the_old_line_stays_while_anything_is_called_for() -> None:
+    walk = test_visit_morning.asked()
+    walk.press("all_works")
+    assert line_may_go(walk.visit, book(), walk.now)
+    walk.say("help please")
+    assert walk.causes()
+    assert not line_may_go(walk.visit, book(), walk.now)

@@ -139,6 +139,10 @@ def stopped(turn: Turn, by: str) -> None:
     from bot.model.visit.walk import close_question, go_on, set_out
 
     turn.emit(ParkedSaid(by))
+    if turn.visit.state == "rebook":  # which was held back while they drove
+        turn.say("rebook_line_down" if turn.visit.out_of_service else "rebook")
+    if turn.visit.state != "running":
+        return
     question = turn.visit.question
     if question is not None and question.ask != "parked":
         put_again(turn, question)

@@ -18,10 +18,12 @@ from bot.model.visit import event as e
 from bot.model.visit import morning_events as m
 from bot.model.visit.asking import reply
 from bot.model.visit.back_events import OldWorks
+from bot.model.visit.care_events import ParkedSaid
 from bot.model.visit.course_events import WatchBegun
 from bot.model.visit.finished import registered
 from bot.model.visit.listening import Words
 from bot.model.visit.morning import reopened
+from bot.model.visit.quiet import driving
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
@@ -80,6 +82,8 @@ def due(turn: Turn) -> None:
 
 
 def _ask(turn: Turn, section: MorningSection) -> None:
+    if driving(turn.visit):  # who drove in the evening does not drive since
+        turn.emit(ParkedSaid("a new day"))
     visit = turn.visit
     if visit.state == "watched" and not registered(visit):
         told = not visit.morning.told_bad
