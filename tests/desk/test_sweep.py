@@ -60,4 +60,5 @@ async def test_after_a_while_nudges_wait_for_the_next_sweep_and_calls_do_not(
 def test_what_calls_somebody_is_named() -> None:
     assert rank("call:c1") == rank("window") == rank("watch:0") == ESCALATION
     assert rank("nudge") == rank("begin") == rank("open") == NUDGE
+    assert rank("ready_ask") == rank("morning") == NUDGE  # of all sites in the same minute
     assert rank("pin") == BOARD

@@ -10,7 +10,7 @@ from typing import Literal
 from bot.model.calls.life import clear, raise_call
 from bot.model.calls.state import Call
 from bot.model.fact import Pressed
-from bot.model.message import Button
+from bot.model.message import NUDGE, Button
 from bot.model.opening import next_opening
 from bot.model.policy import minutes
 from bot.model.runbook_morning import MorningSection
@@ -76,7 +76,7 @@ def due(turn: Turn) -> None:
         _ask(turn, section)
     elif not morning.reminded:
         turn.emit(m.MorningReminded(turn.at + minutes(section.give_up)))
-        turn.say("morning_again", buttons=_buttons(turn.visit), key="morning")
+        turn.say("morning_again", buttons=_buttons(turn.visit), urgency=NUDGE, key="morning")
     else:
         turn.emit(m.MorningAnswered("unanswered"))
 
@@ -94,7 +94,7 @@ def _ask(turn: Turn, section: MorningSection) -> None:
     turn.emit(m.MorningAsked(turn.at + minutes(section.remind)))
     since = max((u.registered_at or 0 for u in visit.units), default=0)
     template = _question(visit)
-    turn.say(template, buttons=_buttons(turn.visit), key="morning", since=since)
+    turn.say(template, buttons=_buttons(turn.visit), urgency=NUDGE, key="morning", since=since)
 
 
 def _question(visit: Visit) -> str:
