@@ -108,8 +108,10 @@ class Answering:
         fact = self._said(answer)
         if answer.photo:
             key = photos.key_of(answer.id)
-            await photos.keep(self._desk.store, answer.key, key, answer.photo)
-            fact = replace(fact, media="picture", photo=key)
+            if await photos.keep(self._desk.store, answer.key, key, answer.photo):
+                fact = replace(fact, media="picture", photo=key)
+            elif not dangerous:
+                raise BadForm("page_photos", 413)
         if not dangerous:
             return (await self._desk.receive(fact)).answer
         return await self._stop(answer, replace(fact, place="direct"))

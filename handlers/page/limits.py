@@ -7,6 +7,8 @@ from collections.abc import Callable
 WORDS = 2000
 #: Bytes of one photo. A telephone's own are smaller; scripts make them smaller still.
 PHOTO = 6 * 1024 * 1024
+#: Photos kept of one person; an evening has a few.
+PHOTOS = 40
 #: Bytes of a whole form: a photo and what stands around it.
 FORM = PHOTO + 64 * 1024
 #: What a browser sends of how long an answer was kept there, at most: ms.

@@ -10,6 +10,7 @@ import binascii
 import hashlib
 
 from bot.store.store import Store
+from handlers.page.limits import PHOTOS
 
 #: How the files of each kind of photo begin. Sources: ITU-T T.81 (JPEG), RFC 2083 (PNG), RFC 9649
 #: (WebP), ISO/IEC 23008-12 (HEIF, by the brand in its first box); the last from memory.
@@ -37,11 +38,18 @@ def key_of(fact_id: str) -> str:
     return hashlib.sha256(f"photo:{fact_id}".encode()).hexdigest()[:20]
 
 
-async def keep(store: Store, person: str, key: str, data: bytes) -> None:
-    """Keep it, and note with the person that it is theirs. Raises ``StoreError``."""
+async def keep(store: Store, person: str, key: str, data: bytes) -> bool:
+    """Keep it, and note with the person that it is theirs. Raises ``StoreError``.
+
+    False where there are so many of theirs already that one link could fill the store.
+    """
+    theirs = {name for name in await store.person_get(person) if name.startswith("photo_")}
+    if len(theirs) >= PHOTOS and f"photo_{key}" not in theirs:
+        return False
     fields = {"kind": kind_of(data), "data": base64.b64encode(data).decode()}
     await store.person_put(key, fields)
     await store.person_put(person, {f"photo_{key}": key})
+    return True
 
 
 async def load(store: Store, key: str) -> tuple[str, bytes] | None:

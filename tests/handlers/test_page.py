@@ -10,6 +10,7 @@ import pytest
 
 from bot.model.fact import Actor, Pressed
 from bot.model.subject import of_visit
+from handlers.page.limits import PHOTOS
 from tests.handlers.kit import ADMIN, WAVE, OwnStore
 from tests.handlers.page_kit import ALONE, BOTH, MAIL, PageRoom, open_pages
 
@@ -256,6 +257,20 @@ async def test_what_is_no_photo_is_refused(
     )
     assert found == status
     assert says in text
+    assert await room.version() == before
+
+
+async def test_one_link_cannot_fill_the_store_with_photos(room: PageRoom) -> None:
+    page = await room.opened()
+    visit = await room.visit(ALONE)
+    taken = {f"photo_{number}": str(number) for number in range(PHOTOS)}
+    await room.bot.store.person_put(visit.contact.key, taken)
+    before = await room.version()
+    fields = {**page._fields('data-answer="1"'), "photo": io.BytesIO(PNG)}
+    headers = {"Cookie": page.cookie}
+    status, text, _ = await room.get(room.path(), "POST", data=fields, headers=headers)
+    assert status == 413
+    assert "enough photos" in text
     assert await room.version() == before
 
 
