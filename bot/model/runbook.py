@@ -307,7 +307,8 @@ def problems(book: Runbook) -> Iterator[str]:
     if book.back_out is not None:
         yield from back_out_problems(book.back_out, ids)
     if book.cautions is not None:
-        yield from caution_problems(book.cautions, ids)
+        back = book.back_out.stages if book.back_out is not None else ()
+        yield from caution_problems(book.cautions, [*ids, *(stage.id for stage in back)])
     if book.morning is not None:
         yield from book.morning.problems()
     yield from runbook_course.problems(book.stages, book.checks)

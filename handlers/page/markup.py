@@ -256,5 +256,8 @@ async def words(
     """A message's text as HTML, and its arguments looked up."""
     args = await resolved(message, catalogue, person)
     texts = catalogue.best(message.lang)
-    said = texts.say(message.template, args, message.tz, lenient=True, now=message.made_at)
-    return marked_up(said), args
+    said = [
+        texts.say(key, args, message.tz, lenient=True, now=message.made_at)
+        for key in (message.template, *message.beside)
+    ]
+    return "<br>".join(map(marked_up, said)), args

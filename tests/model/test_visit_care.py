@@ -216,6 +216,50 @@ def _has(walk: Walk, verb: str) -> bool:
     return any(b.action.endswith(f":{verb}") for m in walk.messages for b in m.buttons)
 
 
+def test_parked_said_while_the_wave_is_held_is_not_lost() -> None:
+    walk = begun()
+    walk.hold()
+    walk.press("parked")
+    assert walk.last == "held_wait"
+    walk.resume()
+    assert walk.said[-2:] == ["held_over", "begin"]
+
+
+def test_before_the_evening_a_mobile_branch_is_not_reminded() -> None:
+    walk = Walk(plan(vehicle=True))
+    walk.until(walk.deadlines["invite"])
+    assert "nudge" not in walk.deadlines
+    assert "window" in walk.deadlines
+    fixed = Walk(plan())
+    fixed.until(fixed.deadlines["invite"])
+    assert "nudge" in fixed.deadlines
+
+
+def after(*, vehicle: bool) -> Walk:
+    """The evening is over, and the question of the next morning is to come."""
+    walk = Walk(plan(vehicle=vehicle)).agree()
+    walk.until(START)
+    if vehicle:
+        walk.press("parked")
+    walk.to("loading.light")
+    walk.press("light:reaching")
+    walk.register()
+    walk.to("wrap_up.tidy")
+    walk.press("done")
+    return walk
+
+
+def test_in_the_morning_a_mobile_branch_is_asked_before_it_leaves_and_once() -> None:
+    moving, standing = after(vehicle=True), after(vehicle=False)
+    assert standing.deadlines["morning"] - moving.deadlines["morning"] == 30 * 60_000
+    for walk in (moving, standing):
+        walk.until(walk.deadlines["morning"])
+        assert walk.last == "morning"
+        walk.advance(24 * 60)
+    assert "morning_again" in standing.said
+    assert "morning_again" not in moving.said
+
+
 def test_a_contact_of_any_site_who_drives_is_left_alone() -> None:
     walk = Walk(plan()).agree()
     walk.until(START)

@@ -124,11 +124,21 @@ def pressed_while_quiet(turn: Turn, question: Question, user: str) -> bool:
     return False
 
 
-def answered_parked(turn: Turn, question: Question, value: str) -> None:
+def pressed_parked(turn: Turn, action: str) -> bool:
+    """Whether it is the button that says that they are parked, where that is still to be said: it
+    counts also when its question was closed meanwhile."""
+    kind, _, rest = action.partition(":")
+    if kind != "a" or rest.partition(":")[2] != PARKED:
+        return False
+    open_now = turn.visit.question is not None and turn.visit.question.ask == "parked"
+    return not open_now and quiet(turn.visit, turn.context.book)
+
+
+def answered_parked(turn: Turn, question: Question, value: str) -> None:  # noqa: ARG001
     """The answer to our question, by button or word."""
     cautions = turn.context.book.cautions
     if value == PARKED:
-        stopped(turn, question.id)
+        stopped(turn, turn.speaker)
     elif cautions is not None:
         until = turn.at + minutes(cautions.parked_within)
         turn.emit(DrivingSaid(turn.speaker, until))
@@ -144,6 +154,9 @@ def stopped(turn: Turn, by: str) -> None:
     if turn.visit.state != "running":
         return
     question = turn.visit.question
+    if turn.visit.waits_hold:
+        turn.say("held_wait")  # what was said when it began did not reach them
+        return
     if question is not None and question.ask != "parked":
         put_again(turn, question)
         return

@@ -23,7 +23,7 @@ from bot.model.visit.course_events import WatchBegun
 from bot.model.visit.finished import registered
 from bot.model.visit.listening import Words
 from bot.model.visit.morning import reopened
-from bot.model.visit.quiet import driving
+from bot.model.visit.quiet import driving, may_drive
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
@@ -32,6 +32,8 @@ from bot.model.visit.turn import Turn
 OVER = ("done", "watched", "backed_out")
 #: Words that come later than this are no answer any more; the buttons still are.
 _FRESH = minutes(24 * 60)
+#: A mobile branch is asked before it opens, while it still stands, and is not reminded.
+_BEFORE_DRIVING = minutes(30)
 _BAD = frozenset(("no", "help", "stop", "no_signal", "power_cycled"))
 _GOOD = frozenset(("yes", "done"))
 _Meaning = Literal["", "yes", "no"]
@@ -62,7 +64,9 @@ def set_for_next(turn: Turn) -> None:
 
 def _opening(turn: Turn, section: MorningSection) -> tuple[int, bool]:
     site = turn.visit.site
-    return next_opening(site.opening_hours, site.tz, turn.at, section.otherwise)
+    early = _BEFORE_DRIVING if may_drive(turn.visit, turn.context.book) else 0
+    at, known = next_opening(site.opening_hours, site.tz, turn.at + early, section.otherwise)
+    return at - early, known
 
 
 def due(turn: Turn) -> None:
@@ -74,7 +78,7 @@ def due(turn: Turn) -> None:
         turn.emit(m.MorningPutOff(_opening(turn, section)[0], "a person has it"))
     elif morning.asked_at is None:
         _ask(turn, section)
-    elif not morning.reminded:
+    elif not morning.reminded and not may_drive(turn.visit, turn.context.book):
         turn.emit(m.MorningReminded(turn.at + minutes(section.give_up)))
         turn.say("morning_again", buttons=_buttons(turn.visit), urgency=NUDGE, key="morning")
     else:

@@ -61,6 +61,11 @@ def pressed(turn: Turn, fact: Pressed) -> None:
         turn.emit(e.Heard(user, role, "press", fact.action))
         corrections.doubt(turn)
         return
+    if role in _SITE and care.pressed_parked(turn, fact.action):
+        turn.emit(e.Heard(user, role, "press", fact.action))
+        sign_of_life(turn)
+        care.stopped(turn, user)
+        return
     if _too_late(turn, kind, name) and not (role in _SITE and _missed(turn)):
         turn.answer = "not_yours" if role == "stranger" else "stale"
         return

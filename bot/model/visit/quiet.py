@@ -36,14 +36,16 @@ def missed(visit: Visit) -> bool:
     return visit.care.company == "alone" and visit.care.check_in is None
 
 
-def not_parked(visit: Visit, book: Runbook) -> bool:
-    """Whether it is a mobile branch that has not said that it is parked."""
-    return visit.site.vehicle and visit.care.parked_at is None and book.cautions is not None
+def may_drive(visit: Visit, book: Runbook) -> bool:
+    """Whether it is a mobile branch of which we do not know that it is parked: it was said this
+    evening, and on other days nobody asks."""
+    parked = visit.state == "running" and visit.care.parked_at is not None
+    return visit.site.vehicle and book.cautions is not None and not parked
 
 
 def must_park(visit: Visit, book: Runbook) -> bool:
     """Whether the visit is under way and has first to be parked."""
-    return visit.state == "running" and not_parked(visit, book)
+    return visit.state == "running" and may_drive(visit, book)
 
 
 def quiet(visit: Visit, book: Runbook) -> bool:

@@ -5,7 +5,7 @@ from bot.model.runbook import Runbook
 from bot.model.visit import ready_times
 from bot.model.visit.back import back_deadlines
 from bot.model.visit.finished import there_since
-from bot.model.visit.quiet import care_deadlines, driving, not_parked
+from bot.model.visit.quiet import care_deadlines, driving, may_drive
 from bot.model.visit.state import Question, Visit
 from bot.model.visit.steps import asks_for, tidying
 from bot.model.visit.watching import deadlines as watching
@@ -51,7 +51,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     if driving(visit):
         return due  # no question counts meanwhile
     found = _question(visit, policy)
-    if "nudge" in found and not_parked(visit, book):
+    if "nudge" in found and may_drive(visit, book):
         del found["nudge"]  # it might go to a driver
     return due | _start(visit, book, policy) | _over(visit, book) | found
 
