@@ -144,6 +144,6 @@ async def _play(args: argparse.Namespace, house: House, stop: Stop) -> int:
 
 def _good(figures: Figures, *, cut_short: bool) -> bool:
     """Nothing doubled, nothing lost; and every visit came to its end, unless we were stopped."""
-    open_visits = set(figures.visits) - {"done", "rebook", "backed_out"}
+    open_visits = set(figures.visits) - {"done", "rebook", "backed out"}
     at_end = cut_short or not open_visits
     return at_end and not figures.messages_doubled and not figures.events_lost

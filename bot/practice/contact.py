@@ -161,12 +161,19 @@ class Contact:
             "over": (30, 60, "go_on"),
             "parked": (20, 90, "parked"),
             "morning": (60, 1200, "all_works"),
+            "back_unplug": (30, 90, "done"),
+            "back_cable": (60, 180, "done"),
+            "back_power": (240, 360, "done"),
+            "back_works": (60, 180, "old_works"),
+            "old_again": (300, 600, "old_works"),
         }
         if template not in answers:
             return
         soonest, latest, answer = answers[template]
         if template == "power":
             self._later(soonest, latest, self._power)
+        elif template == "back_unplug":
+            self._later(soonest, latest, self._unplug)
         elif template == "reseat":
             self._later(soonest, latest, self._reseat)
         elif template == "read_version":
@@ -179,6 +186,10 @@ class Contact:
     async def _power(self) -> None:
         self.device.power_on(self.now())
         self.powered(self.device)
+        await self._answer("done")
+
+    async def _unplug(self) -> None:
+        self.device.power_off()
         await self._answer("done")
 
     async def _reseat(self) -> None:

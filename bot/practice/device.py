@@ -32,6 +32,9 @@ class Device:
     def power_on(self, at: int) -> None:
         self.powered_at = at
 
+    def power_off(self) -> None:
+        self.powered_at = None
+
     def press_cable(self, at: int) -> None:
         if self.flaw == "loose_cable":
             self.seated_at = self.seated_at or at

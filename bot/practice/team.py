@@ -20,6 +20,8 @@ _ENDS: dict[str, tuple[int, str]] = {
     "site_check": (300, "fixed"),
 }
 _OTHERWISE = (420, "rebook")
+#: Calls at which the site goes back to its old unit, where that is offered.
+_BACK = ("fault", "dead_line", "back_out", "without_service")
 
 
 class Chat(Protocol):
@@ -81,7 +83,10 @@ class Team:
         call = actions[0].split(":")[1]
         key = f"{subject}/{call}"
         seconds, reason = _ENDS.get(self.cause_of(subject, call), _OTHERWISE)
-        if template == "call_taken":
+        back = f"b:{call}:back_out"
+        if template == "call_taken" and back in actions and self._goes_back(subject, call):
+            self._press(message, key, back, seconds)
+        elif template == "call_taken":
             self._press(message, key, f"e:{call}:close", seconds)
             if self.cause_of(subject, call) == "no_registration":
                 self.registers(subject)
@@ -89,6 +94,9 @@ class Team:
             self._press(message, key, f"e:{call}:close_{reason}", 20)
         elif template.startswith("call_cleared") or template == "call_please_close":
             self._press(message, key, f"e:{call}:close", 60)
+
+    def _goes_back(self, subject: str, call: str) -> bool:
+        return self.cause_of(subject, call) in _BACK
 
     def _press(self, message: dict[str, Any], key: str, action: str, seconds: int) -> None:
         user = self.taken.get(key, self.admin)
