@@ -68,7 +68,8 @@ class Answering:
 
         Without the store and without a visit known from before, danger can still be answered.
         """
-        words, action = form.fields.get("words", "").strip(), form.fields.get("action", "")
+        words, action = form.fields.get("words", ""), form.fields.get("action", "")
+        words = words.replace("\r\n", "\n").strip()  # as it was typed, and as it is counted there
         if len(words) > WORDS:
             raise BadForm("page_long", 413)
         if form.photo and not photos.kind_of(form.photo):

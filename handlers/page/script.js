@@ -112,6 +112,7 @@
       keep([...kept(), one]);
       form.reset();
       await send();
+      if (main().dataset.form) $('#now').focus(); // what comes next, seen and read out
     }
     enable(true);
   });

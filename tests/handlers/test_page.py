@@ -157,6 +157,13 @@ async def test_words_and_presses_reach_the_team(room: PageRoom) -> None:
     assert "<b>this</b>" not in page.html
 
 
+async def test_words_as_long_as_the_page_takes_are_taken(room: PageRoom) -> None:
+    page = await room.opened()
+    for words, status in (("x\r\n" * 1000, 303), ("x" * 2001, 413)):
+        fields = {**page._fields('data-answer="1"'), "words": words}
+        assert (await room.get(room.path(), "POST", data=fields))[0] == status
+
+
 async def test_a_button_that_never_stood_there_does_nothing(room: PageRoom) -> None:
     page = await room.opened()
     before = await room.version()
