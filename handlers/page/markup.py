@@ -173,7 +173,8 @@ async def inside(
     earlier = [await _line(one, catalogue, person) for one in reversed(view.earlier)]
     before = f"<h2>{frame.say('page_earlier')}</h2><ol>{''.join(earlier)}</ol>" if earlier else ""
     return (
-        f'{said}<section id="now" class="card" tabindex="-1" aria-live="polite">{"".join(now)}</section>'
+        f'{said}<section id="now" class="card" tabindex="-1" aria-live="polite">'
+        f"{''.join(now)}</section>"
         f"<noscript>{_news(frame)}</noscript>{_write(frame)}"
         f'<section id="earlier">{before}<p class="code soft">{frame.say("page_code")}</p></section>'
     )
