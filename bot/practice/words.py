@@ -5,7 +5,7 @@ TYPED: dict[str, tuple[str, ...]] = {
     "here": ("yes I'm here", "yes", "ready"),
     "done": ("done", "Done!", "ok done", "all done"),
     "same": ("yes", "yes it's the same"),
-    "carton_fine": ("it's here and looks fine", "yes it's here"),
+    "carton_fine": ("it's here and looks fine", "yes, here and undamaged"),
     "contact_yes": ("yes, both", "yes I'll be there"),
     "works": ("it works", "works fine", "yes, it does", "it's fine"),
     "broken": ("it does not work", "it's not working", "no, still nothing"),

@@ -454,6 +454,7 @@ def _row(line: SiteLine, script: Script) -> SiteRow:
     return row.model_copy(
         update={
             "tz": str(tz),
+            "ready": [item for item in row.ready if item not in line.missing],
             "units": units,
             "start": start,
             "end": end,

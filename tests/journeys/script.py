@@ -12,7 +12,8 @@ the reader; the first ``#`` line is the title. First come the headings::
 
 After ``start`` a site may say otherwise than the demo list: ``end`` of its change window,
 ``units`` (serials), ``model``, ``version`` (or ``unknown``), ``zone``, ``language`` (of the
-contact: ``de``), ``no deputy``, ``contact of ambermere`` (the same person),
+contact: ``de``), ``missing`` (of what must be settled before: ``line contact``), ``no deputy``,
+``contact of ambermere`` (the same person),
 ``cables till + kiosk`` (moved to the new unit), ``checks card reader + Wi-Fi`` (tried in the end),
 ``by page`` (the contact has no chat account, but a mail address and a page).
 
@@ -119,6 +120,7 @@ class SiteLine:
     language: str = ""  # of the contact
     deputy: bool = True
     contact_of: str = ""  # another site, whose contact it is here too
+    missing: tuple[str, ...] = ()  # of what must be settled before the evening
     by_page: bool = False  # the contact has no chat account
     cables: tuple[str, ...] = ()
     checks: tuple[str, ...] = ()
@@ -226,7 +228,7 @@ DEEDS: dict[str, tuple[tuple[str, str], ...]] = {
 }
 _STEP = re.compile(rf"(?:{_TIME}|then)\s+(\w+)(?:@([\w-]+))?\s+(.*)")
 _SITE_WORDS = re.compile(
-    r"(start|end|units|model|version|zone|language|contact of|cables|checks)\s+(.+)"
+    r"(start|end|units|model|version|zone|language|contact of|cables|checks|missing)\s+(.+)"
 )
 
 
@@ -289,6 +291,7 @@ def _site(rest: str, where: str) -> SiteLine:
         raise ScriptError(f"{where}: the site has no start, as in: site ambermere, start 18:00")
     units = tuple(given.pop("units", "").split())
     cables, checks = _things(given.pop("cables", "")), _things(given.pop("checks", ""))
+    missing = tuple(given.pop("missing", "").split())
     contact_of = given.pop("contact of", "")
     return SiteLine(
         name,
@@ -299,6 +302,7 @@ def _site(rest: str, where: str) -> SiteLine:
         by_page=by_page,
         cables=cables,
         checks=checks,
+        missing=missing,
     )
 
 

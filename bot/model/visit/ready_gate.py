@@ -31,6 +31,8 @@ _WRONG: dict[Item, str] = {
 
 def missing(turn: Turn) -> tuple[Gap, ...]:
     oncall = reachable(turn.context.roster, turn.visit.start)
+    if turn.at >= turn.visit.start and turn.context.reachable is False:
+        oncall = False  # none of those whose turn it is has confirmed a way in this shift
     return gaps(turn.visit, turn.context.book, oncall)
 
 

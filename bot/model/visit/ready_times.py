@@ -113,6 +113,8 @@ def _ask_at(visit: Visit, section: ReadySection, item: Item, earliest: int) -> i
     if not wrong:
         return earliest
     word = visit.ready.word_on(item)
+    if word is not None and word.at < visit.planned_at:
+        return earliest  # said of an evening that is past
     if wrong != _NOT_YET or word is None:
         return None  # the team has it
     return max(earliest, word.at + scaled(visit, section.remind))
