@@ -54,7 +54,7 @@ TEAM = st.sampled_from([ONCALL, ADMIN, STRANGER])
 class Watched(Walk):
     """Looks at what held at the moment at which the evening began."""
 
-    def _take(self, fact: object, decision: object) -> None:  # type: ignore[override]
+    def _take(self, fact: object, decision: object) -> None:
         before = self.state
         super()._take(fact, decision)  # type: ignore[arg-type]
         began = any(
