@@ -208,6 +208,10 @@ async def test_a_first_start_without_the_chat_says_so(served: Served) -> None:
 async def test_check_is_content_with_what_is_fit(served: Served) -> None:
     await served.server.say(scene.ADMIN, "CWAVE01", "hello")
     code, said = await served.run("check")
+    assert code == 1
+    assert "so no wave would open" in said
+    served.write(**{"runbook = ": "person_on_chat_alone_may_open = true\nrunbook = "})
+    code, said = await served.run("check")
     assert code == 0, said
     assert "Fit to serve." in said
     assert "a power cut of the store loses nothing that was acknowledged" in said

@@ -32,6 +32,7 @@ def run(args: argparse.Namespace) -> int:
     found = settings.problems_for_serving()
     found += _runbook(settings)
     found += mapping_problems(settings)
+    found += _ways(settings)
     found += asyncio.run(_parts(settings))
     for line in found:
         print(f"missing: {line}")
@@ -46,6 +47,21 @@ def _runbook(settings: Settings) -> list[str]:
         return [str(error)]
     print(f"runbook: {settings.runbook} is good")
     return []
+
+
+def _ways(settings: Settings) -> list[str]:
+    """How each of the team is reached, and whether a wave could ever open."""
+    for person in settings.people:
+        ways = ", ".join(way.way for way in person.ways)
+        print(f"people: {person.name} ({', '.join(person.roles)}): {ways or 'no ways to test'}")
+    alone = settings.person_on_chat_alone_may_open
+    on_call = [p.ways for p in settings.people if "oncall" in p.roles]
+    if alone or any(way.way != "chat" for ways in on_call for way in ways):
+        return []
+    return [
+        "people: nobody on call has a way besides chat that could be tested, so no wave would open: "
+        "give them ways, or set person_on_chat_alone_may_open."
+    ]
 
 
 def mapping_problems(settings: Settings) -> list[str]:

@@ -25,6 +25,7 @@ CONTACT = "U0101"
 CHANNEL = "CWAVE01"
 SETTINGS = """
 runbook = "{runbook}"
+person_on_chat_alone_may_open = true
 [store]
 data = "data"
 [chat]
