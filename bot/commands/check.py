@@ -58,10 +58,8 @@ def _ways(settings: Settings) -> list[str]:
     on_call = [p.ways for p in settings.people if "oncall" in p.roles]
     if alone or any(way.way != "chat" for ways in on_call for way in ways):
         return []
-    return [
-        "people: nobody on call has a way besides chat that could be tested, so no wave would open: "
-        "give them ways, or set person_on_chat_alone_may_open."
-    ]
+    why = "nobody on call has a way besides chat that could be tested, so no wave would open"
+    return [f"people: {why}: give them ways, or set person_on_chat_alone_may_open."]
 
 
 def mapping_problems(settings: Settings) -> list[str]:
