@@ -18,6 +18,7 @@ from bot.model.people import BY_PAGE, page_user, person_key
 from bot.model.subject import Subject, of_visit
 from bot.model.visit.doubt import YES as DANGER_YES
 from bot.model.visit.state import Visit
+from bot.store.errors import StoreError
 from handlers.alarm import Alarm
 from handlers.clock import Now
 from handlers.page import photos
@@ -109,13 +110,23 @@ class Answering:
         fact = self._said(answer)
         if answer.photo:
             key = photos.key_of(answer.id)
-            if await photos.keep(self._desk.store, answer.key, key, answer.photo):
+            if await self._kept(answer, key, dangerous=dangerous):
                 fact = replace(fact, media="picture", photo=key)
             elif not dangerous:
                 raise BadForm("page_photos", 413)
         if not dangerous:
             return (await self._desk.receive(fact)).answer
         return await self._stop(answer, replace(fact, place="direct"))
+
+    async def _kept(self, answer: Answer, key: str, *, dangerous: bool) -> bool:
+        """Whether the photo is kept. In danger the words go on without it."""
+        try:
+            return await photos.keep(self._desk.store, answer.key, key, answer.photo)
+        except StoreError:
+            if not dangerous:
+                raise
+            _log.exception("a photo with words of danger could not be kept")
+            return False
 
     async def _press(self, answer: Answer, view: View | None) -> str:
         """Only buttons that stood on the page may be pressed there."""

@@ -10,6 +10,8 @@ import pytest
 
 from bot.model.fact import Actor, Pressed
 from bot.model.subject import of_visit
+from bot.store.errors import StoreRefused
+from handlers.page import photos
 from handlers.page.limits import PHOTOS
 from tests.handlers.kit import ADMIN, WAVE, OwnStore
 from tests.handlers.page_kit import ALONE, BOTH, MAIL, PageRoom, open_pages
@@ -302,6 +304,24 @@ async def test_danger_is_answered_before_the_store_is_asked(own_store: OwnStore)
         await room.rest()
         assert (await room.visit(ALONE)).stopped_at is not None
         assert len([fact for fact in await room.heard(ALONE) if fact.startswith("page:")]) == 1
+
+
+async def test_danger_counts_though_its_photo_cannot_be_kept(
+    room: PageRoom, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def refuse(*_: object) -> bool:
+        raise StoreRefused("the photo is too large for this store")
+
+    monkeypatch.setattr(photos, "keep", refuse)
+    page = await room.opened()
+    fields = {
+        **page._fields('data-answer="1"'),
+        "words": "smoke comes out",
+        "photo": io.BytesIO(PNG),
+    }
+    _, text, _ = await room.get(room.path(), "POST", data=fields)
+    assert "STOP. Step away now" in text
+    assert (await room.visit(ALONE)).stopped_at is not None
 
 
 async def test_danger_in_another_language_is_answered_in_both(room: PageRoom) -> None:
