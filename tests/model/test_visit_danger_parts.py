@@ -191,3 +191,13 @@ def test_the_old_line_stays_while_anything_is_called_for() -> None:
     walk.say("help please")
     assert walk.causes()
     assert not line_may_go(walk.visit, book(), walk.now)
+
+
+def test_a_mobile_branch_whose_unit_is_early_is_asked_first_whether_it_is_parked() -> None:
+    walk = Walk(plan(vehicle=True)).agree()
+    walk.advance(60)
+    walk.register()
+    assert walk.last == "parked"
+    walk.press("parked")
+    assert walk.visit.question is not None
+    assert walk.last == walk.visit.question.text

@@ -10,8 +10,10 @@ from bot.model.subject import ASIDE
 from bot.model.visit import back_walk
 from bot.model.visit import event as e
 from bot.model.visit.asks import rearm
+from bot.model.visit.care import parks_first
 from bot.model.visit.finished import there_since
 from bot.model.visit.progress import progressed
+from bot.model.visit.ready_asks import close
 from bot.model.visit.state import Unit, Visit
 from bot.model.visit.steps import (
     after_registration,
@@ -116,6 +118,9 @@ def _thank(turn: Turn, unit: Unit) -> None:
     if visit.state != "running" or visit.begun_at is None:  # ahead of the conversation
         turn.emit(e.StateSet("running", "registered before the conversation began"))
         begun(turn)
+        close(turn, "registered")
+        if parks_first(turn):
+            return
     turn.say("online_thanks")
     if visit.waits_hold:
         turn.emit(e.HoldLeft())
