@@ -311,7 +311,8 @@ def problems(book: Runbook) -> Iterator[str]:
         yield from caution_problems(book.cautions, [*ids, *(stage.id for stage in back)])
     if book.morning is not None:
         yield from book.morning.problems()
-    yield from runbook_course.problems(book.stages, book.checks)
+    back = book.back_out.stages if book.back_out is not None else ()
+    yield from runbook_course.problems(book.stages, book.checks, back)
     if "en" not in book.words:
         yield "words: English (en) is missing"
 

@@ -43,8 +43,13 @@ def called(checks: tuple[SiteCheck, ...], item: str, lang: str) -> str:
     return names[0] if names else item
 
 
-def problems(stages: tuple[Stage, ...], checks: tuple[SiteCheck, ...]) -> Iterator[str]:
-    """What a schema cannot say; each problem as one sentence."""
+def problems(
+    stages: tuple[Stage, ...], checks: tuple[SiteCheck, ...], back: tuple[Stage, ...] = ()
+) -> Iterator[str]:
+    """What a schema cannot say, of the way there and the way ``back``; one sentence each."""
+    for stage in back:
+        if stage.each and (stage.each != "cables" or stage.scope == "unit"):
+            yield f"back_out: stage {stage.id}: each stands for the cables that were moved, and alone"
     units = [i for i, stage in enumerate(stages) if stage.scope == "unit"]
     for number, stage in enumerate(stages):
         if stage.each and stage.scope == "unit":

@@ -53,6 +53,9 @@ WORDS = (
     "it is steady green now",
     "yellow, blinking slowly",
     "red light",
+    "it works",
+    "card machine works now",
+    "not working",
     "no light at all",
     "white",
     "help",
@@ -106,12 +109,13 @@ VERBS = (
 ORDERS = (
     *("restart", "rebook", "close", "third_party", "ask", "nonsense"),
     *("take_over", "take_over", "hand_back", "catch_up"),
-    *("back_out", "back_out", "go_on", "old_works"),
+    *("back_out", "back_out", "go_on", "old_works", "release", "release"),
 )
 KINDS = (
     *("invite", "begin", "held", "link", "over", "undelivered", "nudge", "window", "unpause"),
     *("back_ask", "back_latest", "back_watch"),
     *("call:e1", "call:e2", "call:nothing", "watch:0", "watch:7", "alive:0", "nonsense", ""),
+    *("soak", "checks"),
 )
 PEOPLE = st.sampled_from([CONTACT.user, CONTACT.user, DEPUTY.user, ONCALL, ADMIN, STRANGER])
 CALLERS = st.sampled_from(
@@ -127,6 +131,8 @@ PLANS = (
     plan((replace(UNIT, model="HG-2"), SECOND_UNIT)),
     plan((SECOND_UNIT,)),
 )
+LISTED = replace(plan().site, cables=("till",), checks=("card reader", "telephone"))
+WITH_CHECKS = replace(plan(), site=LISTED)
 
 
 def _to(place: str, plan_: Plan, *then: str) -> Callable[[Walk], None]:
@@ -147,6 +153,19 @@ def _silent(walk: Walk) -> None:
 def _taken(walk: Walk) -> None:
     _silent(walk)
     walk.call_press("take")
+
+
+def _checking(walk: Walk) -> None:
+    """The unit has registered and its cable is moved: what the site lives on is tried."""
+    _to("registry.light", WITH_CHECKS)(walk)
+    walk.register()
+    walk.to("site_checks.check")
+
+
+def _check_fails(walk: Walk) -> None:
+    _checking(walk)
+    walk.press("broken")
+    walk.press("broken")
 
 
 def _rebooked(walk: Walk) -> None:
@@ -186,6 +205,8 @@ STARTS: dict[str, Callable[[Walk], None]] = {
     "registry": _to("registry.light", plan((UNIT, SECOND_UNIT))),
     "fault": _to("loading.light", plan(), "red light"),
     "stopped": _to("loading.light", plan(), "smoke!"),
+    "checking": _checking,
+    "check fails": _check_fails,
     "silent": _silent,
     "taken": _taken,
     "rebooked": _rebooked,
@@ -219,6 +240,7 @@ class AnyOrder(RuleBasedStateMachine):
         self.registered: dict[str, int] = {}
         self.past: tuple[BackedOut, ...] = ()
         self.seen = self.judged = 0
+        self.was = ""
 
     @initialize(place=st.sampled_from(sorted(STARTS)))
     def somewhere(self, place: str) -> None:
@@ -320,6 +342,8 @@ class AnyOrder(RuleBasedStateMachine):
         wanted = {"serial": "same", "light": "light:reaching", "choice": "lead_one"}
         values = {"consent": "yes", "begin": "here", "callback": "help", "version": ""} | wanted
         value = values.get(question.kind, "done")
+        if question.kind == "check":
+            value = data.draw(st.sampled_from(["works", "works", "broken", "absent"]))
         if question.ask == "over":
             value = "go_on"
         if "old_works" in question.answers:
@@ -390,6 +414,24 @@ class AnyOrder(RuleBasedStateMachine):
         assert due or not visit.live, f"live without a deadline: {visit}"
         for call in visit.open_calls:
             assert f"call:{call.id}" in due
+
+    @invariant()
+    def done_only_with_all_three(self) -> None:
+        """Registered, checked and soaked, at the moment it is done."""
+        visit, used = self.walk.state, self.walk.context.book
+        if visit is None:
+            return
+        if visit.state == "done" and self.was != "done":
+            assert all(unit.registered_at is not None for unit in visit.units)
+            found = dict(visit.course.found)
+            for item in visit.site.checks:
+                good = found.get(item) in ("works", "absent") or item in visit.course.vouched
+                assert good, f"done although {item} was not found to work"
+            soak = (used.limits.soak or 0) * MINUTE
+            for unit in visit.units:
+                assert unit.lost_at is None
+                assert self.walk.now >= (unit.back_at or unit.registered_at or 0) + soak
+        self.was = visit.state
 
     @invariant()
     def somebody_is_always_asked_or_called(self) -> None:

@@ -18,7 +18,12 @@ def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     """All of a visit's steps in order; one decision asks for them many times."""
     serials = tuple([unit.serial for unit in visit.units])
     if visit.back.walking:
-        return _back(book, serials)
+        return _back(book, serials, _moved(book, visit, serials))
+    return _there(book, visit, serials)
+
+
+def _there(book: Runbook, visit: Visit, serials: tuple[str, ...]) -> tuple[Step, ...]:
+    """The way to the new units, kept for the visits that are alike."""
     key = (serials, visit.site.cables, visit.site.checks)
     walk = book.walks.get(key)
     if walk is None:
@@ -47,14 +52,24 @@ def _steps(
     return (*of_visit(before), *units, *of_visit(after))
 
 
-def _back(book: Runbook, serials: tuple[str, ...]) -> tuple[Step, ...]:
-    """The way back: stages of a unit once for each, the last unit first."""
+def _moved(book: Runbook, visit: Visit, serials: tuple[str, ...]) -> tuple[str, ...]:
+    """The cables that were moved, or just being moved, when the way back began; the last first."""
+    walk = _there(book, visit, serials)
+    units = max(i for i, step in enumerate(walk) if step.unit)
+    moved = (s.item for s in walk[units + 1 : visit.back.from_step + 1] if s.stage.each == "cables")
+    return tuple(reversed(tuple(moved)))
+
+
+def _back(book: Runbook, serials: tuple[str, ...], moved: tuple[str, ...]) -> tuple[Step, ...]:
+    """The way back: stages of a unit once for each, the last unit first; and moved cables."""
     stages = book.back_out.stages if book.back_out is not None else ()
     walk: list[Step] = []
     for scope, row in groupby(stages, lambda stage: stage.scope):
         each = tuple(row)
         for serial in reversed(serials) if scope == "unit" else ("",):
-            walk += [Step(stage, serial) for stage in each]
+            for stage in each:
+                items = moved if stage.each else ("",)
+                walk += [Step(stage, serial, item) for item in items]
     return tuple(walk)
 
 
