@@ -168,6 +168,13 @@ def _check_fails(walk: Walk) -> None:
     walk.press("broken")
 
 
+def _let_go(walk: Walk) -> None:
+    """Nothing was tried yet, and the unit is watched."""
+    _checking(walk)
+    walk.order("release", ONCALL)
+    assert walk.visit.state == "watched"
+
+
 def _rebooked(walk: Walk) -> None:
     _to("registry.light", plan((UNIT, SECOND_UNIT)))(walk)
     walk.register()
@@ -207,6 +214,7 @@ STARTS: dict[str, Callable[[Walk], None]] = {
     "stopped": _to("loading.light", plan(), "smoke!"),
     "checking": _checking,
     "check fails": _check_fails,
+    "let go": _let_go,
     "silent": _silent,
     "taken": _taken,
     "rebooked": _rebooked,
