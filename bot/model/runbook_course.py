@@ -49,7 +49,7 @@ def problems(
     """What a schema cannot say, of the way there and the way ``back``; one sentence each."""
     for stage in back:
         if stage.each and (stage.each != "cables" or stage.scope == "unit"):
-            yield f"back_out: stage {stage.id}: each stands for the cables that were moved, and alone"
+            yield f"back_out: stage {stage.id}: each is for cables, and no scope unit"
     units = [i for i, stage in enumerate(stages) if stage.scope == "unit"]
     for number, stage in enumerate(stages):
         if stage.each and stage.scope == "unit":
