@@ -82,6 +82,8 @@ def _turned(message: Message, visit: Visit, fact: AnyFact, talk: Talk) -> Iterat
     if message.way not in ("chat", "mail"):
         yield message
         return
+    if talk.apart(visit) and message.template == "handing_here":
+        return  # who has taken over reads on where they are; the mirror is the team's
     if talk.apart(visit):
         home, copy = f"@t:w:{visit.wave}", mirror_of(visit, private=talk.private)
         site, mirror = f"{home}/site:{visit.id}", f"{home}/{copy}"
