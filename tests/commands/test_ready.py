@@ -20,7 +20,8 @@ w1,alder,Alder,Europe/London,U0101,,HML-4F7K2Q,HG-10,4.2.3,2030-03-12 18:00,2030
 
 
 def _imported(folder: Folder, items: str = ITEMS) -> Folder:
-    text = SAMPLE.read_text(encoding="utf-8").partition("\nready:")[0]
+    before, _, rest = SAMPLE.read_text(encoding="utf-8").partition("\nready:")
+    text = f"{before}\nstages:{rest.partition(chr(10) + 'stages:')[2]}"  # without its own section
     folder.write("runbook.yaml", text + items)
     folder.settings(SETTINGS.replace(str(SAMPLE), "runbook.yaml"))
     folder.write("sites.csv", LIST)
