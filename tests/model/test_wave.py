@@ -241,6 +241,7 @@ def test_it_does_not_open_while_nobody_on_call_has_confirmed_a_way() -> None:
 
 def test_an_open_wave_is_held_when_the_turn_changes_and_goes_on_when_they_confirm() -> None:
     walk = WaveWalk(reachable=True)
+    walk.visits = [Walk(plan()).visit]
     walk.advance(62)
     assert walk.wave.state == "open"
     walk.context = replace(walk.context, reachable=False)
@@ -256,6 +257,7 @@ def test_an_open_wave_is_held_when_the_turn_changes_and_goes_on_when_they_confir
 
 def test_that_they_confirm_lifts_no_other_hold() -> None:
     walk = WaveWalk(reachable=True)
+    walk.visits = [Walk(plan()).visit]
     walk.advance(62)
     walk.order("hold")
     walk.context = replace(walk.context, reachable=False)
@@ -276,3 +278,12 @@ def test_a_site_that_waits_for_want_of_a_test_is_told_to_go_on_where_there_is_on
     walk.tell("untested")
     assert walk.wave.holds == ("untested",)
     assert walk.told[-1:] == ["held"]
+
+
+def test_with_nothing_left_to_start_a_turn_without_a_test_holds_nothing() -> None:
+    walk = WaveWalk(reachable=True)
+    walk.visits = [Walk(plan()).to("loading.light").visit]
+    walk.advance(62)
+    walk.context = replace(walk.context, reachable=False)
+    walk.advance(10)
+    assert not walk.wave.held

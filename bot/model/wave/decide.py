@@ -40,6 +40,8 @@ _HOLDING = ("danger", "without_service", "unanswered")
 _NAMED = (*_HOLDING, "ordered", "unstaffed", "untested")
 _TRY_OPENING_AGAIN = 15 * MINUTE
 _LOOK_AT_TESTS_AGAIN = 2 * MINUTE
+#: States of visits that have their start before them, as people see them.
+_TO_START = frozenset({"planned", "invited", "agreed", "waiting"})
 #: Holds that end by themselves, when somebody can be woken again.
 _NOBODY_TO_WAKE = {"unstaffed", "untested"}
 
@@ -310,12 +312,13 @@ def _handover(turn: WaveTurn) -> None:
         turn.send(**message)
 
 
-def _look_at_tests(turn: WaveTurn) -> None:
+def _look_at_tests(turn: WaveTurn, summary: Board | None) -> None:
     """While nobody on call has a tested way nothing new starts; it goes on when somebody has."""
     if turn.wave.state != "open":
         return
     if turn.context.reachable is False:
-        hold(turn, "untested")
+        if summary is None or _TO_START & set(summary.states):
+            hold(turn, "untested")
     elif turn.wave.holds == ("untested",):
         _resume(turn, "")
 
@@ -330,8 +333,8 @@ def _start_waits(turn: WaveTurn) -> None:
 
 def _pin(turn: WaveTurn) -> None:
     """Renew the pinned summary if it would say something new; at most once a minute."""
-    _look_at_tests(turn)
     summary = turn.context.board
+    _look_at_tests(turn, summary)
     args = pin_args(turn.wave, summary) if summary else {}
     if summary and _all_settled(turn.wave, summary):
         turn.emit(w.WaveClosed())
