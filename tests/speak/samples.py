@@ -35,7 +35,7 @@ TEAM = re.compile(
 WORDS = re.compile(
     r"(wave_is|hold|away|tried|sign|asked|severity|cause|held_(model|attended|version|unknown)"
     r"|stage|found|is|try|reason|keep|throw|at|now|gap|owner)(_.*)?|not_known|nobody|none|nothing|no_unit"
-    r"|nothing_seen|seen_taken_over"
+    r"|nothing_seen|seen_taken_over|sheet_other"
 )
 
 
@@ -174,6 +174,7 @@ USUAL: Mapping[str, str] = {
     "longer": str(20 * MINUTES),
     "every": str(15 * MINUTES),
     "zone": "Europe/London",
+    "others": "“till”",
     "emergency": "999 / 112",
     "slow": "5",
     "fast": "20",

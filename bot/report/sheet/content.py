@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 from bot.access import Access, url
 from bot.model.runbook import Ask, Runbook, Stage
+from bot.model.runbook_course import called, check_of
 from bot.model.visit.state import Person, Visit
 from bot.model.visit.steps import steps
 from bot.speak.catalogue import Texts, parse
@@ -208,28 +209,46 @@ class _Writer:
     def _steps(self) -> Iterator[Step]:
         """Each stage of the walk once, however many units or cables it is walked for."""
         stages: dict[str, Stage] = {}
+        items: dict[str, list[str]] = {}
         for step in steps(self.book, self.visit):
             stages.setdefault(step.stage.id, step.stage)
+            if step.item:
+                items.setdefault(step.stage.id, []).append(step.item)
         for stage in stages.values():
-            said = [self._printed(ask) for ask in stage.asks if self._needed(ask)]
-            text = " ".join(one for one in said if one)
+            text = " ".join(self._sentences(stage, items.get(stage.id, [])))
             if text:
                 title = self.say(stage.plain) if stage.plain else ""
                 yield Step(title[:1].upper() + title[1:], text)
+
+    def _sentences(self, stage: Stage, items: Sequence[str]) -> Iterator[str]:
+        """What the stage asks; of what the site list names each check, and of cables the first."""
+        asks = [ask for ask in stage.asks if self._needed(ask)]
+        if stage.each == "checks":
+            for item in items:
+                yield from (self._check(ask, item) for ask in asks)
+            return
+        for ask in asks:
+            yield self._printed(ask.text, item=items[0] if items else "")
+        if len(items) > 1:
+            others = ", ".join(self.say("sheet_other", other=one) for one in items[1:])
+            yield self.say("sheet_same", others=others)
+
+    def _check(self, ask: Ask, item: str) -> str:
+        checks = self.book.checks
+        known = check_of(checks, item)
+        text = known.text if known is not None and known.text else ask.text
+        return self._printed(text, item=called(checks, item, self.texts.lang))
 
     def _needed(self, ask: Ask) -> bool:
         if ask.kind == "version":
             return any(not unit.version for unit in self.visit.units)
         return ask.kind not in _NOT_PRINTED
 
-    def _printed(self, ask: Ask) -> str:
+    def _printed(self, key: str, **more: str) -> str:
         """The text of the question without what is of its moment."""
-        kept = [one for one in _SENTENCE.split(_raw(self.texts, ask.text)) if _lasts(one)]
-        if not kept:
-            return ""
-        pieces = parse(ask.text, " ".join(kept))
-        only = replace(self.texts, own={ask.text: pieces})
-        return only.say(ask.text, self.args, self.visit.site.tz, lenient=True)
+        kept = [one for one in _SENTENCE.split(_raw(self.texts, key)) if _lasts(one)]
+        only = replace(self.texts, own={key: parse(key, " ".join(kept))})
+        return only.say(key, {**self.args, **more}, self.visit.site.tz, lenient=True)
 
     # --- lights, parts -------------------------------------------------------------------
 
@@ -270,4 +289,5 @@ def _lasts(sentence: str) -> bool:
     """Whether a sentence is as true on paper as at its moment."""
     if _MOMENT.search(sentence):
         return False
-    return sentence.startswith("{") or len(sentence.split()) > _COURTESY
+    says = sentence.startswith("{") or sentence.endswith("?")
+    return says or len(sentence.split()) > _COURTESY

@@ -21,7 +21,9 @@ MM = 72 / 25.4
 QR_SIDE, QUIET = 28.0, 4
 _MARGIN, _FOOT = 15 * MM, 8 * MM
 _FONT, _BOLD = "SheetText", "SheetBold"
-_SIZE = 9.4
+#: Sizes of type in points: the largest is taken with which all lies on two sides.
+_SIZES = (9.4, 8.6, 7.8)
+_SIDES = 2
 
 
 class NotInstalled(Exception):
@@ -44,6 +46,16 @@ def pdf(sheet: Sheet) -> bytes:
     """The sheet as a PDF, the same bytes for the same words. Raises ``NotInstalled``."""
     _libraries()
     _fonts()
+    content = b""
+    for size in _SIZES:
+        content, sides = _built(sheet, size)
+        if sides <= _SIDES:
+            break
+    return content
+
+
+def _built(sheet: Sheet, size: float) -> tuple[bytes, int]:
+    """The PDF with type of that size, and how many sides it has."""
     from reportlab.lib.pagesizes import A4
     from reportlab.platypus import BaseDocTemplate, Frame, PageTemplate
 
@@ -64,8 +76,8 @@ def pdf(sheet: Sheet) -> bytes:
     )
     place = (document.leftMargin, document.bottomMargin, document.width, document.height)
     document.addPageTemplates(PageTemplate(frames=[Frame(*place, 0, 0, 0, 0)]))
-    document.build(_story(sheet, document.width), canvasmaker=_with_foot(sheet))
-    return out.getvalue()
+    document.build(_story(sheet, document.width, size), canvasmaker=_with_foot(sheet))
+    return out.getvalue(), int(document.page)
 
 
 def _with_foot(sheet: Sheet) -> Any:
@@ -94,10 +106,10 @@ def _with_foot(sheet: Sheet) -> Any:
     return Footed
 
 
-def _story(sheet: Sheet, width: float) -> list[Any]:
+def _story(sheet: Sheet, width: float, size: float) -> list[Any]:
     from reportlab.platypus import KeepTogether, Spacer
 
-    style = _styles()
+    style = _styles(size)
     gap = Spacer(0, 2.2 * MM)
     story: list[Any] = [_para(f"*{sheet.title}*", style["title"]), gap]
     story += [_boxed(_para(f"*{sheet.danger}*", style["danger"]), width), gap]
@@ -269,10 +281,10 @@ def _fonts() -> None:
     pdfmetrics.registerFontFamily(_FONT, normal=_FONT, bold=_BOLD, italic=_FONT, boldItalic=_BOLD)
 
 
-def _styles() -> dict[str, Any]:
+def _styles(usual: float) -> dict[str, Any]:
     from reportlab.lib.styles import ParagraphStyle
 
-    def style(name: str, size: float = _SIZE, **more: Any) -> Any:
+    def style(name: str, size: float = usual, **more: Any) -> Any:
         lead = size * 1.28
         return ParagraphStyle(name, fontName=_FONT, fontSize=size, leading=lead, **more)
 
