@@ -47,6 +47,8 @@ _SAID = {
     "needs_reason",
     "stopped",
     "no_way_back",
+    "swap_waits",
+    "no_unit",
 }
 
 

@@ -14,6 +14,7 @@ from bot.speak.render import escaped, in_chat
 from handlers.clock import Now
 from handlers.readiness import Readiness, named
 from handlers.routing import by_serial, wave_of_channel
+from handlers.swaps import VERBS, SiteOrders
 from handlers.words import plain
 
 #: What becomes of an order, as far as there is a text for it.
@@ -54,6 +55,9 @@ class Commands:
                 return await self._readiness.rebook(wave, actor, " ".join(words[1:]), body)
             case "ready":
                 return await self._readiness.ready(wave, actor, " ".join(words[1:]), body)
+        if order in VERBS:
+            orders = SiteOrders(self._desk, self._now, self._catalogue.best("en"), self._command)
+            return await orders.answer(wave, actor, " ".join(words), body)
         return self._say("command_unknown", word=order)
 
     async def _wave(self, channel: str, words: list[str]) -> Subject | None:

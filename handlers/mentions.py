@@ -12,6 +12,7 @@ from bot.send.hints import whisper
 from bot.speak.catalogue import Catalogue
 from handlers.clock import Now
 from handlers.routing import by_words
+from handlers.swaps import swap_order, with_other
 from handlers.written import Written
 
 _log = logging.getLogger("musterline.mentions")
@@ -67,6 +68,8 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
         order, args = "ready", {"item": item, "value": value}
     elif on := _GO_ON.fullmatch(said):
         order, args = "go_on", {"minutes": on[1]}
+    elif swap := swap_order(said):
+        order, args = swap
     elif date := _NEW_DATE.fullmatch(said):
         order, args = "new_date", {"when": date[1]}
     if order is None:
@@ -94,7 +97,7 @@ class Orders:
         if fact is None:
             await self._tell(written, "mention_help")
             return
-        outcome = await self._desk.receive(fact)
+        outcome = await self._desk.receive(await with_other(self._desk, fact))
         if outcome.answer != "ok":
             await self._tell(written, f"order_{outcome.answer}")
 

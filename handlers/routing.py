@@ -70,7 +70,11 @@ async def expecting(desk: Desk, serial: str) -> Expected | None:
     for subject in await desk.store.find_lately("serial", wanted):
         seen = await desk.glance(subject)
         visit = seen.state
-        if isinstance(visit, Visit) and any(normal(u.serial) == wanted for u in visit.units):
+        if isinstance(visit, Visit) and visit.spares.withdraws(wanted):
+            return Expected(subject, seen, visit)  # whoever else lists it: it counts for nobody
+        if not isinstance(visit, Visit) or visit.spares.gave(wanted):
+            continue
+        if any(normal(u.serial) == wanted for u in visit.units):
             found.append((visit.live, visit.start, subject, Expected(subject, seen, visit)))
     return max(found, key=lambda one: one[:3])[3] if found else None
 

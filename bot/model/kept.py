@@ -24,7 +24,7 @@ _CHOICES = 3
 UNKNOWN = "unknown serial"
 CLOSED = "closed wave"
 #: Told by visits: from outside the site's networks, came back after it was lost.
-TOLD = ("outside", "flapping")
+TOLD = ("outside", "flapping", "withdrawn")
 
 
 class KeptAside(Event, frozen=True, tag="kept_aside"):

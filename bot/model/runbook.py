@@ -18,6 +18,7 @@ from bot.model.runbook_course import SiteCheck
 from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_morning import MorningSection
 from bot.model.runbook_ready import ReadySection
+from bot.model.runbook_returns import Returns
 from bot.model.runbook_stage import (
     DEFAULT_ROUTES,
     NORMAL_BAND,
@@ -145,6 +146,9 @@ class Runbook(Part):
         default=None, description="the site is asked when it opens next whether everything works"
     )
 
+    returns: Returns | None = Field(
+        default=None, description="old units that are sent back, and damaged ones"
+    )
     back_out: BackOut | None = Field(
         default=None, description="the way back to the old unit; without it there is none"
     )
@@ -304,6 +308,8 @@ def problems(book: Runbook) -> Iterator[str]:
             yield f"{name}: a phrase has no words"
     if book.leaving is not None:
         yield from book.leaving.problems(ids)
+    if book.returns is not None:
+        yield from book.returns.problems()
     if book.back_out is not None:
         yield from back_out_problems(book.back_out, ids)
     if book.cautions is not None:

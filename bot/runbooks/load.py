@@ -28,6 +28,7 @@ from bot.model.runbook_back_out import BackOut
 from bot.model.runbook_cautions import Cautions, CheckIn
 from bot.model.runbook_leaving import Leaving
 from bot.model.runbook_morning import MorningSection
+from bot.model.runbook_returns import Returns
 from bot.runbooks.places import NotReadable, Places, Problem, Where, parse, read
 
 _PARTS: tuple[type[BaseModel], ...] = (
@@ -47,6 +48,7 @@ _PARTS: tuple[type[BaseModel], ...] = (
     Cautions,
     CheckIn,
     SiteCheck,
+    Returns,
 )
 #: By the kind of pydantic's error; ``{...}`` come from its context.
 _REMEDIES = {

@@ -26,7 +26,7 @@ Kind = Literal["contact", "team", "label", "words"]
 #: What only the team and the admins read: whole keys, or how a key begins.
 TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
-    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason|stopped|no_way_back|nothing)"
+    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason|stopped|no_way_back|nothing|swap_waits|no_unit)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
     r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
     r"|handover_.*|way_.*|press_page_.*"
@@ -152,6 +152,11 @@ USUAL: Mapping[str, str] = {
     "stopped": "0",
     "rebook": "1",
     "backed_out": "1",
+    "old": "HML-4F7K2Q",
+    "new": "HML-8T3W9X",
+    "from": "the store",
+    "tracking": "HL123456789",
+    "wiped": "no",
     "held": "2",
     "out": "3",
     "open_calls": "1",
@@ -408,7 +413,9 @@ def _question(asked: _Asked) -> Question:
 
 #: What may be done about what was kept aside, below the line that tells of it.
 _KEPT: Mapping[str, tuple[str, ...]] = {
-    **dict.fromkeys(("kept_aside", "kept_outside", "kept_flapping"), ("b_kept_ignore",)),
+    **dict.fromkeys(
+        ("kept_aside", "kept_outside", "kept_flapping", "kept_withdrawn"), ("b_kept_ignore",)
+    ),
     "kept_aside_likely": (*(f"b_kept_assign{n}" for n in (1, 2, 3)), "b_kept_ignore"),
     "kept_closed": ("b_kept_count", "b_kept_ignore"),
     "kept_swapped": ("b_kept_swap", "b_kept_ignore"),

@@ -19,6 +19,7 @@ ClearedBy = Literal[
     "backed_out",
     "settled",
     "works",
+    "replaced",
 ]
 
 

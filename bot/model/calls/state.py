@@ -25,6 +25,7 @@ BLOCKING: frozenset[Cause] = frozenset(
         "held",
         "not_understood",
         "site_check",
+        "damaged",
     }
 )
 #: What a registration of the unit clears: the conditions that waited for it, and no others.

@@ -153,18 +153,28 @@ def press_back(turn: Turn, actor: Actor, call_id: str, verb: str) -> str:
 
 
 def _in_days(turn: Turn, by: str, days: int) -> str:
-    """The same time by the site's clock, so many days later."""
-    visit = turn.visit
-    if visit.state != "backed_out":
+    if turn.visit.state != "backed_out":
         return "stale"
-    local = datetime.fromtimestamp(visit.start / 1000, UTC).astimezone(ZoneInfo(visit.site.tz))
-    later = (local.replace(tzinfo=None) + timedelta(days=days)).isoformat(" ", "minutes")
-    try:
-        start, _ = read_date(later, visit.site.tz)
-    except NoDate as error:
-        return error.answer
+    start = days_later(turn, days)
+    if start is None:
+        return "no_such_time"
     new_date(turn, start, by=by)
     return turn.answer
+
+
+def days_later(turn: Turn, days: int) -> int | None:
+    """The visit's start by the site's clock, so many days later and not past; ``None`` where the
+    clock of that day never shows it, or twice."""
+    visit = turn.visit
+    local = datetime.fromtimestamp(visit.start / 1000, UTC).astimezone(ZoneInfo(visit.site.tz))
+    wanted = local.replace(tzinfo=None) + timedelta(days=days)
+    now = datetime.fromtimestamp(turn.at / 1000, UTC).astimezone(ZoneInfo(visit.site.tz))
+    while wanted <= now.replace(tzinfo=None):
+        wanted += timedelta(days=1)
+    try:
+        return read_date(wanted.isoformat(" ", "minutes"), visit.site.tz)[0]
+    except NoDate:
+        return None
 
 
 # --- what calls offer ----------------------------------------------------------------------

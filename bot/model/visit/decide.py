@@ -33,12 +33,13 @@ from bot.model.visit.outage import gap
 from bot.model.visit.planning import planned
 from bot.model.visit.presses import pressed
 from bot.model.visit.registering import registered
+from bot.model.visit.spares import given_away, settle_swap
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import interrupted
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import go_on, wait_for_wave, wave_resumed
 
-_MOVED = {"assigned": assigned, "swap": swapped, "arrives": arrives}
+_MOVED = {"assigned": assigned, "swap": swapped, "arrives": arrives, "given_away": given_away}
 
 
 def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Visit] | None:
@@ -50,6 +51,8 @@ def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Vis
     _keep_going(turn)
     keep_noticed(turn)
     morning_after.plan(turn)
+    if visit is not None and turn.visit.spares.swaps:
+        settle_swap(turn)
     return turn.decision()
 
 

@@ -15,6 +15,7 @@ from bot.model.visit import (
     morning_after,
     ready_asks,
     ready_gate,
+    returns,
     takeover,
 )
 from bot.model.visit import event as e
@@ -43,6 +44,8 @@ def due(turn: Turn, fact: Due) -> None:
         on_due(turn, name)
     elif kind == "watch":
         _watch(turn, turn.visit.units[int(name)])
+    elif kind == "return":
+        returns.remind(turn, int(name))
     elif kind == "alive":
         went_silent(turn, turn.visit.units[int(name)])
     else:

@@ -7,6 +7,7 @@ from bot.model.event import Event
 from bot.model.visit import back_events as back
 from bot.model.visit import course_events as course
 from bot.model.visit import ready_events as ready
+from bot.model.visit import spares_events as spares
 from bot.model.visit.care_events import CareEvent
 from bot.model.visit.handing_events import HandingEvent
 from bot.model.visit.morning_events import MorningEvent
@@ -497,6 +498,7 @@ AnyEvent = (
     | calls.CallEvent
     | course.CourseEvent
     | back.BackEvent
+    | spares.SparesEvent
     | ready.ReadyEvent
     | PageEvent
     | HandingEvent

@@ -9,7 +9,14 @@ from msgspec.structs import replace
 from bot.model.calls.event import CallEvent, Raised
 from bot.model.calls.event import evolve as evolve_calls
 from bot.model.event import Event
-from bot.model.visit import back_events, care_events, course_events, page_events, ready_events
+from bot.model.visit import (
+    back_events,
+    care_events,
+    course_events,
+    page_events,
+    ready_events,
+    spares_events,
+)
 from bot.model.visit import event as e
 from bot.model.visit.back_events import BackEvent
 from bot.model.visit.handing_events import HandingEvent
@@ -56,6 +63,8 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return ready_events.apply(visit, event, at)
     if isinstance(event, HandingEvent):
         return evolve_handing(visit, event, at)
+    if isinstance(event, spares_events.SparesEvent):
+        return spares_events.apply(visit, event, at)
     if isinstance(event, BackEvent):
         return back_events.apply(visit, event, at)
     if isinstance(event, care_events.CareEvent):
@@ -90,6 +99,7 @@ def _planned(visit: Visit | None, event: e.PlanSet, at: int) -> Visit:
         fresh,
         units=plan.units if visit.back.out else _keeping_registrations(plan.units, visit.units),
         back=visit.back.renewed(),
+        spares=visit.spares,
         link_down_at=visit.link_down_at,
         link_late=visit.link_late,
         thread=visit.thread,

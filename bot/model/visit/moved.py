@@ -17,6 +17,9 @@ def assigned(turn: Turn, fact: Told) -> None:
     """The unit ``serial`` stands where ``instead`` was expected; it has registered."""
     serial, instead = fact.args["serial"], fact.args["instead"]
     unit = find_unit(turn.visit, serial)
+    if turn.visit.spares.withdraws(serial):
+        _not_done(turn, serial)
+        return
     if unit is None:
         unit = _replace(turn, instead, serial, "", fact.args["by"])
     if unit is None:
@@ -28,7 +31,7 @@ def assigned(turn: Turn, fact: Told) -> None:
 def swapped(turn: Turn, fact: Told) -> None:
     """This visit gives ``give`` to ``other`` and takes ``take``."""
     give, take = fact.args["give"], fact.args["take"]
-    if find_unit(turn.visit, take) is not None:
+    if find_unit(turn.visit, take) is not None or turn.visit.spares.withdraws(take):
         turn.answer = "nothing"  # what the other side knew came first, and did it
         return
     before = find_unit(turn.visit, give)

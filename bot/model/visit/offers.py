@@ -2,12 +2,16 @@
 
 from bot.model.calls.state import Call
 from bot.model.message import Button
-from bot.model.runbook import Runbook
+from bot.model.runbook import Cause, Runbook
 from bot.model.visit.back import touched
 from bot.model.visit.state import Visit
 
 _CARDS = ("call", "call_again", "call_taken")
 DAYS = (7, 14)
+#: Where another unit may be the answer.
+_HARDWARE: frozenset[Cause] = frozenset(
+    {"fault", "mismatch", "power_twice", "damaged", "missing_part", "no_registration"}
+)
 
 
 def offers(visit: Visit, book: Runbook, call: Call, template: str) -> tuple[Button, ...]:
@@ -16,7 +20,13 @@ def offers(visit: Visit, book: Runbook, call: Call, template: str) -> tuple[Butt
         return ()
     if call.cause == "not_started" and visit.state == "backed_out":
         return tuple(Button(f"b:{call.id}:d{n}", f"b_in_days_{n}") for n in DAYS)
-    return _back(visit, book, call, template)
+    return (*_back(visit, book, call, template), *_swap(visit, call))
+
+
+def _swap(visit: Visit, call: Call) -> tuple[Button, ...]:
+    if call.cause not in _HARDWARE or visit.spares.waiting is not None:
+        return ()
+    return (Button(f"s:{call.id}:replace", "b_replace"),)
 
 
 def _back(visit: Visit, book: Runbook, call: Call, template: str) -> tuple[Button, ...]:

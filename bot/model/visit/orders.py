@@ -11,7 +11,9 @@ from bot.model.visit.back_out import ordered_back
 from bot.model.visit.catching_up import catch_up_staff
 from bot.model.visit.new_date import ordered_date
 from bot.model.visit.ready_gate import ordered_item, ordered_start
+from bot.model.visit.returns import ordered_return
 from bot.model.visit.safety import restart
+from bot.model.visit.spares import ordered_swap
 from bot.model.visit.takeover import hand_back, take_over
 from bot.model.visit.turn import Turn
 
@@ -22,6 +24,12 @@ ORDERS = (
     "ready",
     "start_anyway",
     "back_out",
+    "replace",
+    "spare",
+    "old_may_go",
+    "tracking",
+    "return_back",
+    "return_wiped",
     "go_on",
     "old_works",
     "close",
@@ -46,6 +54,10 @@ def ordered(turn: Turn, fact: Ordered) -> None:
             restart(turn, actor.user)
         case "rebook":
             _rebook(turn, fact)
+        case "replace" | "spare":
+            ordered_swap(turn, fact)
+        case "old_may_go" | "tracking" | "return_back" | "return_wiped":
+            ordered_return(turn, fact)
         case "back_out" | "go_on" | "old_works":
             ordered_back(turn, fact)
         case "new_date":

@@ -3,7 +3,7 @@
 import re
 
 from bot.model.calls.life import raise_call
-from bot.model.visit import checking, corrections, morning_after, ready_asks
+from bot.model.visit import checking, corrections, morning_after, ready_asks, returns
 from bot.model.visit.answers import answered, raise_and_say
 from bot.model.visit.asking import kind_line, reply, told
 from bot.model.visit.listening import Words
@@ -46,6 +46,8 @@ def heard_out(turn: Turn, words: Words) -> bool:
         _in_the_morning(turn, words)
     elif wants_person and (visit.waits_hold or visit.state not in UNDER_WAY):
         raise_and_say(turn, "help", "help_coming")
+    elif returns.damaged(turn, words) or returns.tracking_said(turn, words):
+        pass
     elif visit.state in ("done", "watched", "backed_out"):
         _after(turn, words)
     elif visit.state in ("planned", "held", "rebook"):

@@ -8,12 +8,15 @@ from bot.model.fact import Planned
 from bot.model.serial import normal
 from bot.model.versions import at_least
 from bot.model.visit import event as e
+from bot.model.visit.spares_plan import as_swapped
 from bot.model.visit.state import Plan, Site, Unit
 from bot.model.visit.turn import Turn
 
 
 def planned(turn: Turn, fact: Planned) -> None:
     plan = _as_passed_on(turn, msgspec.json.decode(fact.plan, type=Plan))
+    if turn.known:
+        plan = as_swapped(plan, turn.visit.spares)
     if turn.known and (not _may_replan(turn) or _same(turn, plan)):
         _amend(turn, plan)
     else:

@@ -1,5 +1,6 @@
 """Buttons: ``a:QUESTION:VALUE``, ``v:QUESTION:WISH``, ``e:CALL:VERB``, ``b:CALL:VERB``,
-``r:START:VERB``, ``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``, ``c:CALL:works``."""
+``s:CALL:VERB``, ``r:START:VERB``, ``h:CODE:VERB``, ``m:QUESTION:VERB``, ``g:CALL:VERB``,
+``c:CALL:works``."""
 
 from bot.model.calls.press import press
 from bot.model.calls.state import CLEARED_BY_ANSWER, find
@@ -24,11 +25,12 @@ from bot.model.visit.doubt import pressed as pressed_about_danger
 from bot.model.visit.hearing import sign_of_life
 from bot.model.visit.listening import role_of
 from bot.model.visit.outside import UNDER_WAY
+from bot.model.visit.spares import press_swap
 from bot.model.visit.state import Question
 from bot.model.visit.turn import Turn
 
 _SITE = ("contact", "deputy")
-_OF_CALLS = ("e", "b")
+_OF_CALLS = ("e", "b", "s")
 
 
 def pressed(turn: Turn, fact: Pressed) -> None:
@@ -73,6 +75,8 @@ def pressed(turn: Turn, fact: Pressed) -> None:
     turn.emit(e.Heard(user, role, "press", fact.action))
     if kind == "e":
         turn.answer = press(turn, fact.actor, name, value)
+    elif kind == "s":
+        turn.answer = press_swap(turn, fact.actor, name, value)
     elif kind == "b":
         turn.answer = press_back(turn, fact.actor, name, value)
     elif role == "stranger":

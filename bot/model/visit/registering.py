@@ -14,6 +14,7 @@ from bot.model.visit.care import parks_first
 from bot.model.visit.finished import there_since
 from bot.model.visit.progress import progressed
 from bot.model.visit.ready_asks import close
+from bot.model.visit.spares import withdrawn_registers
 from bot.model.visit.state import Unit, Visit
 from bot.model.visit.steps import (
     after_registration,
@@ -29,6 +30,8 @@ from bot.model.visit.watching import done_or_watched
 
 
 def registered(turn: Turn, fact: Registered) -> None:
+    if withdrawn_registers(turn, fact):
+        return
     unit = find_unit(turn.visit, fact.serial)
     if unit is None:
         turn.emit(e.RegistrationNoted(fact.serial, fact.kind, fact.detail))

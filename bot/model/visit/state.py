@@ -14,6 +14,7 @@ from bot.model.visit.morning import Morning
 from bot.model.visit.page_events import Page
 from bot.model.visit.ready import Ready
 from bot.model.visit.release import Release
+from bot.model.visit.spares_state import Spares
 
 SCHEMA = 1
 
@@ -242,6 +243,7 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     release: Release = Release()  # the contact was let go before the walk was over
     morning: Morning = Morning()  # whether everything works on the morning after
     course: Course = Course()
+    spares: Spares = Spares()
 
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:

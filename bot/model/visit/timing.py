@@ -6,6 +6,7 @@ from bot.model.visit import ready_times
 from bot.model.visit.back import back_deadlines
 from bot.model.visit.finished import there_since
 from bot.model.visit.quiet import care_deadlines, driving, may_drive
+from bot.model.visit.returns_times import return_deadlines
 from bot.model.visit.state import Question, Visit
 from bot.model.visit.steps import asks_for, tidying
 from bot.model.visit.watching import deadlines as watching
@@ -24,6 +25,8 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
             due[f"watch:{number}"] = unit.watched_until
     due |= _signs(visit, book)
     due |= back_deadlines(visit, book, policy)
+    if visit.spares.returns:
+        due |= return_deadlines(visit, policy)
     if (
         visit.state in ("running", "watched")
         and visit.link_down_at is not None
