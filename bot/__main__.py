@@ -16,6 +16,7 @@ COMMANDS = (
     "status",
     "ready",
     "handover",
+    "assets",
     "verify",
     "read",
     "check",

@@ -10,6 +10,7 @@ from bot.model.wave.decide import pin_args
 from bot.model.wave.state import Wave
 from bot.report.back import back_lines
 from bot.report.finished import finished_lines
+from bot.report.spares import spares_lines
 from bot.speak.catalogue import Texts
 
 _TEXT = "@x:"
@@ -53,6 +54,7 @@ def visit_lines(
     lines += [_unit_line(unit, texts) for unit in visit.units]
     lines += back_lines(visit, texts, roster)
     lines += finished_lines(visit, at, texts, book)
+    lines += spares_lines(visit, texts, roster)
     lines += [_call_line(visit.site.name, call, at, texts) for call in visit.open_calls]
     lines += [_helped_line(visit, helped, texts, roster) for helped in visit.helped]
     return lines

@@ -71,7 +71,7 @@ def test_a_withdrawn_serial_marks_nothing_and_is_shown() -> None:
     walk = agreed()
     swap(walk)
     before = walk.visit.units
-    assert walk.register(SERIAL) == "unknown"
+    assert walk.register(SERIAL) == "nothing"
     assert walk.visit.units == before
     assert [one.args["serial"] for one in aside(walk)] == [SERIAL]
 
@@ -172,7 +172,7 @@ def test_a_spare_of_another_site_is_given_up_there() -> None:
     args = {"serial": SPARE, "by": ADMIN.user, "to": "Brook Library"}
     there.bring(Told(source=walk.subject, what="given_away", args=args, **there._base()))
     assert there.visit.state == "rebook"
-    assert there.register(SPARE) == "unknown"
+    assert there.register(SPARE) == "nothing"
     assert there.visit.unit(SPARE).registered_at is None
 
 

@@ -26,7 +26,8 @@ Kind = Literal["contact", "team", "label", "words"]
 #: What only the team and the admins read: whole keys, or how a key begins.
 TEAM = re.compile(
     r"call|call_.*|wave_.*|command_.*|status_.*|order_.*|staff_.*|mirror_.*|pin"
-    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason|stopped|no_way_back|nothing|swap_waits|no_unit)"
+    r"|press_(not_taker|taken|not_critical|put_off_enough|nobody_else|needs_reason|stopped"
+    r"|no_way_back|nothing|swap_waits|no_unit)"
     r"|outage|chat_trouble|readback_failed|clock_jumped|danger_(nowhere|unkept)|store_note"
     r"|alarm_mail_subject|kept_.*|stranger_says|mention_help|where_for_team|helper_.*|readiness_.*"
     r"|handover_.*|way_.*|press_page_.*"

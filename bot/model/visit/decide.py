@@ -33,6 +33,7 @@ from bot.model.visit.outage import gap
 from bot.model.visit.planning import planned
 from bot.model.visit.presses import pressed
 from bot.model.visit.registering import registered
+from bot.model.visit.returns import after_morning
 from bot.model.visit.spares import given_away, settle_swap
 from bot.model.visit.state import Visit
 from bot.model.visit.steps import interrupted
@@ -51,6 +52,8 @@ def decide(visit: Visit | None, fact: AnyFact, context: Context) -> Decision[Vis
     _keep_going(turn)
     keep_noticed(turn)
     morning_after.plan(turn)
+    if visit is not None:
+        after_morning(turn)
     if visit is not None and turn.visit.spares.swaps:
         settle_swap(turn)
     return turn.decision()

@@ -16,6 +16,7 @@ from bot.model.visit import (
     ready_asks,
     ready_gate,
     returns,
+    spares,
     takeover,
 )
 from bot.model.visit import event as e
@@ -248,6 +249,7 @@ _RULES = {
     "ready_deputy": ready_asks.deputy_due,
     "ready_team": ready_gate.team_due,
     "ready_put_off": ready_gate.put_off_due,
+    "swap": spares.remind,
     "back_ask": back_out.ask,
     "back_latest": back_out.late,
     "back_watch": back_out.still_down,

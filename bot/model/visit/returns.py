@@ -14,6 +14,7 @@ from bot.model.serial import normal
 from bot.model.visit import spares_events as s
 from bot.model.visit.answers import raise_and_say
 from bot.model.visit.listening import Words
+from bot.model.visit.morning import morning_passed
 from bot.model.visit.spares_state import Return
 from bot.model.visit.state import Visit
 from bot.model.visit.turn import Turn
@@ -38,6 +39,17 @@ def damaged(turn: Turn, words: Words) -> bool:
     serial = visit.question.unit if visit.question else ""
     raise_and_say(turn, "damaged", "box_damaged", seen=serial)
     return True
+
+
+def after_morning(turn: Turn) -> None:
+    """The site has said on the morning after that all works, and the visit is done."""
+    visit = turn.visit
+    if visit.morning.answer != "yes" or visit.state != "done" or turn.context.book.returns is None:
+        return
+    if morning_passed(visit) and not any(one.what == "old" for one in visit.spares.returns):
+        before = turn.answer
+        old_may_go(turn)
+        turn.answer = before
 
 
 def old_may_go(turn: Turn) -> str:

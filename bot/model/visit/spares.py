@@ -5,7 +5,8 @@ noted here and shown to the admins. A site whose line is off goes back to its ol
 the spare's serial and its date are known the visit waits, and says so wherever visits are listed.
 """
 
-from bot.model.calls.life import clear
+from bot.model.calls import event as c
+from bot.model.calls.life import as_now, clear
 from bot.model.fact import Actor, Ordered, Registered, Told
 from bot.model.message import Button
 from bot.model.runbook import Cause
@@ -41,7 +42,7 @@ def withdrawn_registers(turn: Turn, fact: Registered) -> bool:
         site=turn.visit.site.name,
         source=fact.source,
     )
-    turn.answer = "unknown"
+    turn.answer = "nothing"
     return True
 
 
@@ -132,6 +133,14 @@ def settle_swap(turn: Turn) -> None:
     turn.answer = before
 
 
+def remind(turn: Turn) -> None:
+    """The spare's serial or its date is still missing: the team is told, once a day."""
+    swap = turn.visit.spares.waiting
+    if swap is not None:
+        turn.emit(s.SwapReminded(swap.old))
+        turn.note("call_swap_waits", serial=swap.old)
+
+
 def given_away(turn: Turn, fact: Told) -> None:
     """Another site has a unit of this one as its spare: this one needs another."""
     serial, by = fact.args["serial"], fact.args["by"]
@@ -150,6 +159,8 @@ def _put_off(turn: Turn, by: str, unit: Unit) -> None:
     for call in turn.visit.open_calls:
         if call.cause in _ENDED and call.unit in ("", unit.serial):
             clear(turn, call, "replaced")
+            if as_now(turn, call).open:  # the swap is what was wanted of who has it
+                turn.emit_call(c.Closed(call.id, by, "decided"))
     visit, book = turn.visit, turn.context.book
     if visit.back.walking or visit.state in ("rebook", "backed_out"):
         return

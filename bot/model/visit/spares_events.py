@@ -31,6 +31,12 @@ class SpareKnown(Event, frozen=True, tag="spare_known"):
     model: str = ""
 
 
+class SwapReminded(Event, frozen=True, tag="swap_reminded"):
+    """The team was told what is still missing."""
+
+    old: str
+
+
 class Lent(Event, frozen=True, tag="unit_lent"):
     """This unit goes to another site as its spare."""
 
@@ -76,6 +82,7 @@ class ReturnWiped(Event, frozen=True, tag="return_wiped"):
 SparesEvent = (
     Withdrawn
     | SpareKnown
+    | SwapReminded
     | Lent
     | ReturnOpened
     | ReturnAsked
@@ -105,6 +112,13 @@ def _spares(spares: Spares, event: SparesEvent, at: int) -> Spares:
             return replace(spares, swaps=(*spares.swaps, swap))
         case SpareKnown():
             return replace(spares, swaps=tuple(_known(s, event) for s in spares.swaps))
+        case SwapReminded():
+            return replace(
+                spares,
+                swaps=tuple(
+                    replace(s, reminded_at=at) if s.old == event.old else s for s in spares.swaps
+                ),
+            )
         case Lent():
             return replace(spares, lent=(*spares.lent, event.serial))
         case ReturnOpened():

@@ -25,6 +25,7 @@ class Swap(msgspec.Struct, frozen=True, omit_defaults=True):
     new: str = ""
     model: str = ""
     start: int | None = None  # the new date; ``None``: not known yet
+    reminded_at: int | None = None  # when the team was last told what is missing
 
 
 class Return(msgspec.Struct, frozen=True, omit_defaults=True):

@@ -25,7 +25,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
             due[f"watch:{number}"] = unit.watched_until
     due |= _signs(visit, book)
     due |= back_deadlines(visit, book, policy)
-    if visit.spares.returns:
+    if visit.spares.returns or visit.spares.swaps:
         due |= return_deadlines(visit, policy)
     if (
         visit.state in ("running", "watched")
