@@ -3,12 +3,13 @@
 import pytest
 from msgspec.structs import replace
 
+from bot.model.people import BY_PAGE
 from bot.model.policy import MINUTE, out_of_quiet
 from bot.model.roster import Roster
 from bot.model.runbook_ready import ReadyItem, ReadySection
 from bot.model.visit.ready_events import PutOff, StartAnyway
 from bot.model.visit.ready_gaps import gaps
-from bot.model.visit.state import Unit
+from bot.model.visit.state import Person, Unit
 from tests.model.kit import (
     ADMIN,
     CONTACT,
@@ -153,6 +154,13 @@ def test_the_deputy_confirms_by_a_press_of_their_own() -> None:
     assert "gap_deputy" not in missing(one)
     assert press_ready(one, "deputy_no", DEPUTY.user) == "ok"
     assert "gap_deputy_away" in missing(one)
+
+
+def test_a_deputy_without_a_chat_account_is_the_admins_to_ask() -> None:
+    one = walk(plan(deputy=Person("k2", f"{BY_PAGE}deputy"))).agree()
+    assert "ready_deputy" not in one.deadlines
+    owners = {g.item: g.owner for g in gaps(one.visit, one.context.book, True)}
+    assert owners["deputy"] == "admin"
 
 
 def test_a_site_without_a_deputy_needs_none() -> None:

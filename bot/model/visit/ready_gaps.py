@@ -2,6 +2,7 @@
 
 import msgspec
 
+from bot.model.people import by_page
 from bot.model.policy import minutes
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
@@ -90,11 +91,18 @@ def reachable(roster: Roster, start: int) -> bool:
     return roster.staffed(start)
 
 
+def deputy_can_press(visit: Visit) -> bool:
+    """Whether the deputy has a chat account: a letter has no buttons to confirm by."""
+    return visit.deputy is not None and not by_page(visit.deputy.user)
+
+
 def _has_deputy(visit: Visit) -> bool:
     return visit.deputy is not None and visit.deputy.user != visit.contact.user
 
 
 def _owner(visit: Visit, item: ReadyItem) -> ReadyOwner:
     """What the people of the site did not answer, or said to be wrong, is the admin's."""
+    if item.id == "deputy" and not deputy_can_press(visit):
+        return "admin"
     of_site = item.owner in ("contact", "deputy")
     return "admin" if of_site and note(visit, item.id) not in ("", "not_here") else item.owner

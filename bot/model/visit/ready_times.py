@@ -7,7 +7,7 @@ proportion.
 from bot.model.policy import MINUTE, Policy, minutes, out_of_quiet
 from bot.model.runbook import Runbook
 from bot.model.runbook_ready import ASKED, Item, ReadySection
-from bot.model.visit.ready_gaps import note, settled
+from bot.model.visit.ready_gaps import deputy_can_press, note, settled
 from bot.model.visit.state import Visit
 
 _DAY = minutes(24 * 60)
@@ -125,8 +125,8 @@ def deputy_at(visit: Visit, section: ReadySection) -> int | None:
     ready = visit.ready
     if section.item("deputy") is None or "deputy" in ready.silent or settled(visit, "deputy", True):
         return None
-    if note(visit, "deputy"):
-        return None  # said no, or their account is disabled: the admin has it
+    if note(visit, "deputy") or not deputy_can_press(visit):
+        return None  # said no, or cannot be asked here: the admin has it
     asked = ready.deputy_asked
     if not asked:
         first = (ready.opened_at or 0) + scaled(visit, section.first_ask)
