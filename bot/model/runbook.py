@@ -83,6 +83,9 @@ class Limits(Part):
     after_cable_check: Minutes = 10
     link_down: Minutes = Field(description="longest expected time without the line")
     visit: Minutes = Field(description="the whole visit, as told to the contact")
+    item: Minutes | None = Field(
+        default=None, description="how much longer it is for each cable to move and thing to try"
+    )
     taken_without_progress: Minutes = 45
     put_off_at_most: Minutes = 120
     third_party_at_most: Minutes = 24 * 60

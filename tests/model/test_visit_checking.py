@@ -2,6 +2,7 @@
 
 from msgspec.structs import replace
 
+from bot.model.policy import MINUTE
 from bot.model.visit.finished import checks_passed, open_checks
 from bot.model.visit.steps import steps
 from tests.model.kit import ONCALL, STRANGER, Walk, plan
@@ -41,6 +42,13 @@ def test_a_site_that_names_nothing_is_walked_as_before() -> None:
     stages = {s.stage.id for s in steps(walk.context.book, walk.visit)}
     assert not stages & {"old_box", "old_cables", "unplug_old", "move_cables", "site_checks"}
     assert checks_passed(walk.visit, walk.context.book)
+
+
+def test_a_site_with_more_to_do_is_told_so_and_has_the_time_for_it() -> None:
+    few, many = Walk(plan()).begin(), Walk(PLAN).begin()
+    assert "about 40 minutes" in few.text("begin")
+    assert "about 52 minutes" in many.text("begin")  # two cables and two things to try
+    assert many.visit.agreed_end - few.visit.agreed_end == 12 * MINUTE
 
 
 def test_what_the_list_calls_it_is_said_in_the_language_of_the_contact() -> None:

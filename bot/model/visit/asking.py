@@ -17,7 +17,7 @@ from bot.model.visit.asks import particulars, prompt
 from bot.model.visit.catching_up import PROGRESS, catch_up
 from bot.model.visit.listening import Words, lang_of
 from bot.model.visit.state import Question
-from bot.model.visit.steps import current
+from bot.model.visit.steps import current, length
 from bot.model.visit.turn import Turn
 
 #: How often we ask back about one question before a person is called.
@@ -196,7 +196,7 @@ def facts(turn: Turn) -> dict[str, Any]:
 def times(turn: Turn) -> dict[str, int]:
     book = turn.context.book
     stage = current(turn.visit, book).stage
-    return {"visit": minutes(book.limits.visit), "checkpoint": minutes(stage.checkpoint)}
+    return {"visit": length(book, turn.visit.site), "checkpoint": minutes(stage.checkpoint)}
 
 
 def maybe_question(turn: Turn, reading: Reading, words: Words) -> bool:

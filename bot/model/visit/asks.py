@@ -11,7 +11,7 @@ from bot.model.runbook_back_out import FAILS, WORKS
 from bot.model.runbook_course import CHECK_ANSWERS, called, check_of
 from bot.model.visit import event as e
 from bot.model.visit.state import Question
-from bot.model.visit.steps import current
+from bot.model.visit.steps import current, length
 from bot.model.visit.turn import Turn
 
 #: Our own asks, which are of no runbook: answers of kind choice, by id.
@@ -180,7 +180,7 @@ def particulars(turn: Turn, question: Question) -> dict[str, Any]:
         "serial": unit.serial if unit else "",
         "model": unit.model if unit else "",
         "start": visit.start,
-        "visit": minutes(book.limits.visit),
+        "visit": length(book, visit.site),
         "checkpoint": question.checkpoint,
         "until": turn.at + question.checkpoint,
         "now": turn.at,

@@ -10,7 +10,7 @@ from bot.model.policy import Policy, minutes
 from bot.model.runbook import Runbook
 from bot.model.runbook_back_out import BackOut
 from bot.model.visit.state import Visit
-from bot.model.visit.steps import steps
+from bot.model.visit.steps import length, steps
 
 _UNDER_WAY = ("running", "watched")
 
@@ -21,7 +21,7 @@ def latest(visit: Visit, book: Runbook, back_out: BackOut, policy: Policy) -> in
         return visit.end - minutes(back_out.minutes)
     agreed = visit.agreed_end
     if agreed is None:
-        agreed = visit.start + minutes(book.limits.visit) + policy.slack
+        agreed = visit.start + length(book, visit.site) + policy.slack
     return agreed + minutes(back_out.ask_ahead)
 
 

@@ -26,7 +26,7 @@ from bot.model.visit.doubt import unanswered
 from bot.model.visit.quiet import missed, quiet
 from bot.model.visit.registering import went_silent
 from bot.model.visit.state import Question, Unit
-from bot.model.visit.steps import all_registered, current, steps
+from bot.model.visit.steps import all_registered, current, length, steps
 from bot.model.visit.timing import deadlines
 from bot.model.visit.turn import Turn
 from bot.model.visit.walk import begin, enter, finish, wave_resumed
@@ -77,7 +77,7 @@ def _held(turn: Turn) -> None:
     if not context.held:  # what told us so has not come yet
         wave_resumed(turn)
         return
-    evening = visit.start + minutes(context.book.limits.visit) + context.policy.slack
+    evening = visit.start + length(context.book, visit.site) + context.policy.slack
     if turn.at >= min(visit.end or evening, evening):
         turn.emit(e.StateSet("rebook", "held for too long"))
         raise_call(turn, "not_started", stage=current(visit, context.book).stage.id)

@@ -6,8 +6,9 @@ Some are repeated for each cable or each check that the site list names.
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 
+from bot.model.policy import minutes
 from bot.model.runbook import AskKind, Runbook, Stage, Step
-from bot.model.visit.state import Visit
+from bot.model.visit.state import Site, Visit
 
 __all__ = ["Step"]
 
@@ -20,6 +21,13 @@ def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     if visit.back.walking:
         return _back(book, serials, _moved(book, visit, serials))
     return _there(book, visit, serials)
+
+
+def length(book: Runbook, site: Site) -> int:
+    """How long the whole visit takes at that site, as told to its contact, in ms."""
+    repeated = {stage.each for stage in book.stages}
+    items = sum(len(getattr(site, name)) for name in ("cables", "checks") if name in repeated)
+    return minutes(book.limits.visit + (book.limits.item or 0) * items)
 
 
 def _there(book: Runbook, visit: Visit, serials: tuple[str, ...]) -> tuple[Step, ...]:

@@ -1,7 +1,6 @@
 """Going on: from ask to ask, from stage to stage, to the end; and standing still for a hold."""
 
 from bot.model.calls.life import raise_call
-from bot.model.policy import minutes
 from bot.model.runbook import Ask
 from bot.model.visit import event as e
 from bot.model.visit.asks import ask_runbook
@@ -13,6 +12,7 @@ from bot.model.visit.steps import (
     current,
     interrupted,
     is_over,
+    length,
     loading_step,
     steps,
 )
@@ -163,8 +163,8 @@ def begun(turn: Turn) -> None:
     """The contact is there: from now the agreed end counts."""
     if turn.visit.begun_at is not None:
         return
-    policy, limits = turn.context.policy, turn.context.book.limits
-    end = turn.at + minutes(limits.visit) + policy.slack
+    policy = turn.context.policy
+    end = turn.at + length(turn.context.book, turn.visit.site) + policy.slack
     if turn.visit.end is not None:
         end = max(turn.at, min(end, turn.visit.end))
     turn.emit(e.Begun(end))

@@ -12,7 +12,7 @@ from bot.access import Access, url
 from bot.model.runbook import Ask, Runbook, Stage
 from bot.model.runbook_course import called, check_of
 from bot.model.visit.state import Person, Visit
-from bot.model.visit.steps import steps
+from bot.model.visit.steps import length, steps
 from bot.speak.catalogue import Texts, parse
 
 #: Where a sentence of a text ends.
@@ -128,7 +128,7 @@ class _Writer:
             "serial": " / ".join(unit.serial for unit in visit.units),
             "model": " / ".join(dict.fromkeys(unit.model for unit in visit.units)),
             "start": str(visit.start),
-            "visit": str(round(self.book.limits.visit * 60_000)),
+            "visit": str(length(self.book, visit.site)),
             "zone": visit.site.tz,
             "emergency": self.team.emergency,
         }
