@@ -9,6 +9,7 @@ from bot.model.roster import Roster
 from bot.model.runbook_ready import ReadyItem, ReadySection
 from bot.model.visit.ready_events import PutOff, StartAnyway
 from bot.model.visit.ready_gaps import gaps
+from bot.model.visit.ready_times import deadlines
 from bot.model.visit.state import Person, Unit
 from tests.model.kit import (
     ADMIN,
@@ -436,3 +437,19 @@ def test_the_section_names_what_is_wrong_with_it() -> None:
         ReadySection(items=(item, item))
     with pytest.raises(ValueError, match="shorter than remind"):
         ReadySection(items=(item,), remind=60, answer_within=30)
+
+
+def test_a_line_that_cannot_be_delivered_becomes_a_call() -> None:
+    one = agreed()
+    one.until(one.deadlines["ready_team"])
+    lost = next(m for m in one.messages if m.template == "readiness_line")
+    one.undeliverable(lost)
+    assert one.causes() == ["not_started"]
+
+
+def test_a_yes_from_before_the_runbook_wanted_anything_counts_from_the_plan() -> None:
+    one = agreed()
+    early = replace(one.visit, ready=replace(one.visit.ready, opened_at=None))
+    due = deadlines(early, one.context.book, one.context.policy)
+    assert one.visit.planned_at < due["ready_ask"] <= one.deadlines["ready_ask"]
+    assert {"ready_team", "ready_put_off"} <= due.keys()

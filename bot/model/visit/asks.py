@@ -4,7 +4,8 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from bot.model.message import Button
+from bot.model.fact import Due
+from bot.model.message import ANSWER, NUDGE, Button
 from bot.model.policy import minutes
 from bot.model.runbook import Ask, AskKind, Runbook, Stage
 from bot.model.runbook_back_out import FAILS, WORKS
@@ -124,6 +125,8 @@ def put(
         text,
         buttons=buttons(question, turn.context.book),
         key="question",
+        # What is asked of many sites in the same minute comes behind answers to people.
+        urgency=NUDGE if isinstance(turn.fact, Due) else ANSWER,
         beside=beside,
         **particulars(turn, question),
     )

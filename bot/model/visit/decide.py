@@ -32,6 +32,7 @@ from bot.model.visit.orders import ordered
 from bot.model.visit.outage import gap
 from bot.model.visit.planning import planned
 from bot.model.visit.presses import pressed
+from bot.model.visit.ready_gate import line_lost
 from bot.model.visit.registering import registered
 from bot.model.visit.returns import after_morning
 from bot.model.visit.spares import given_away, settle_swap
@@ -127,6 +128,7 @@ def _undeliverable(turn: Turn, fact: Undeliverable) -> None:
             unreachable(turn)
     elif fact.template == "deputy_ask" and question is not None and not question.late:
         unreachable(turn)
+    line_lost(turn, fact.template)
 
 
 def _told(turn: Turn, fact: Told) -> None:

@@ -4,6 +4,7 @@ What a person may start anyway is a site that agreed. Danger, a held unit and th
 are never passed by.
 """
 
+from bot.model.calls.life import raise_call
 from bot.model.fact import Ordered, Pressed
 from bot.model.message import Button
 from bot.model.policy import minutes
@@ -18,6 +19,8 @@ from bot.model.visit.turn import Turn
 PLACES = 8
 #: After so long past the start nobody starts it anyway: it needs another date.
 _TOO_LATE = minutes(120)
+#: Lines of the team by which a site is known that will not start, or did not.
+_LINES = frozenset({"readiness_line", "readiness_stops"})
 #: What an order says is wrong with an item that it says is not as it should be.
 _WRONG: dict[Item, str] = {
     "carton": "damaged",
@@ -82,6 +85,13 @@ def _line(turn: Turn, template: str, found: tuple[Gap, ...]) -> None:
         start=turn.visit.start,
         **_named(found),
     )
+
+
+def line_lost(turn: Turn, template: str) -> None:
+    """The team's line on this site cannot be delivered: a call has other ways to them."""
+    visit, stage = turn.visit, turn.context.book.stages[0]
+    if template in _LINES and (visit.state == "agreed" or visit.ready.put_off_at is not None):
+        raise_call(turn, "not_started", stage=stage.id)
 
 
 def _named(found: tuple[Gap, ...]) -> dict[str, str]:

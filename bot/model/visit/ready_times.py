@@ -27,7 +27,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
         return {}
     if visit.stopped_at is not None or visit.danger_ask is not None:
         return {}  # to put it off would take the question about danger away
-    if ready.opened_at is None or ready.anyway:
+    if ready.anyway:
         return {}
     since = _missing_since(visit, section)
     if since is None:
@@ -44,18 +44,25 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     return due
 
 
+def opened_at(visit: Visit) -> int:
+    """From when on the site may be asked: its yes, or the plan, where that yes was given while the
+    runbook wanted nothing of a site."""
+    opened = visit.ready.opened_at
+    return visit.planned_at if opened is None else opened
+
+
 def _missing_since(visit: Visit, section: ReadySection) -> int | None:
     """Since when something has been missing; ``None`` when nothing is."""
     wanted = [item.id for item in section.items if item.id != "oncall"]
     words = [visit.ready.word_on(item) for item in wanted if not settled(visit, item, True)]
-    opened = visit.ready.opened_at or 0
+    opened = opened_at(visit)
     return min((max(opened, word.at) if word else opened for word in words), default=None)
 
 
 def _told(visit: Visit, section: ReadySection, policy: Policy, since: int) -> dict[str, int]:
     """When the team gets the site's line, and when the contact hears that it is put off."""
     ready, tz = visit.ready, visit.site.tz
-    opened = ready.opened_at or 0
+    opened = opened_at(visit)
     due = {}
     if ready.team_told_at is None:
         asked_out = opened + scaled(visit, section.answer_within)
@@ -84,7 +91,7 @@ def before_quiet(at: int, tz: str, policy: Policy) -> int:
 
 def scaled(visit: Visit, wait: float) -> int:
     """A wait of the section (minutes) as ms, shorter where the time to the start is short."""
-    lead = visit.start - (visit.ready.opened_at or visit.start)
+    lead = visit.start - opened_at(visit)
     return max(MINUTE, round(minutes(wait) * min(1.0, lead / _USUAL)))
 
 
@@ -92,7 +99,7 @@ def next_ask(visit: Visit, section: ReadySection) -> tuple[Item, int] | None:
     """What the contact is asked next, and from when on it may be asked."""
     ready = visit.ready
     earliest = visit.start - round(section.ask_days * _DAY)
-    first = (ready.opened_at or 0) + scaled(visit, section.first_ask)
+    first = opened_at(visit) + scaled(visit, section.first_ask)
     earliest = max(earliest, first)
     if ready.free_at is not None:
         earliest = max(earliest, ready.free_at + scaled(visit, section.between))
@@ -129,7 +136,7 @@ def deputy_at(visit: Visit, section: ReadySection) -> int | None:
         return None  # said no, or cannot be asked here: the admin has it
     asked = ready.deputy_asked
     if not asked:
-        first = (ready.opened_at or 0) + scaled(visit, section.first_ask)
+        first = opened_at(visit) + scaled(visit, section.first_ask)
         return max(visit.start - round(section.ask_days * _DAY), first)
     wait = section.remind if len(asked) == 1 else section.answer_within - section.remind
     return asked[-1] + scaled(visit, max(1.0, wait))
