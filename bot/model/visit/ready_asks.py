@@ -167,6 +167,17 @@ def _carton(turn: Turn, value: str) -> None:
         _then_label(turn)
 
 
+def seen_damaged(turn: Turn) -> bool:
+    """Words of the site, before the evening, that the box is damaged; false where the runbook
+    does not want it looked at."""
+    section = turn.context.book.ready
+    if section is None or section.item("carton") is None or turn.visit.state != "agreed":
+        return False
+    close(turn, "damaged")
+    _carton(turn, "carton_damaged")
+    return True
+
+
 def _then_label(turn: Turn) -> None:
     """Who stands at the carton can read its label at once."""
     section = turn.context.book.ready

@@ -15,6 +15,7 @@ from bot.model.visit import spares_events as s
 from bot.model.visit.answers import raise_and_say
 from bot.model.visit.listening import Words
 from bot.model.visit.morning import morning_passed
+from bot.model.visit.ready_asks import seen_damaged
 from bot.model.visit.spares_state import Return
 from bot.model.visit.state import Visit
 from bot.model.visit.turn import Turn
@@ -36,6 +37,8 @@ def damaged(turn: Turn, words: Words) -> bool:
         return False
     if not returns.says_damaged(words.fact.words):
         return False
+    if seen_damaged(turn):
+        return True
     serial = visit.question.unit if visit.question else ""
     raise_and_say(turn, "damaged", "box_damaged", seen=serial)
     return True
