@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
+from bot.model.runbook_course import check_of
 from bot.runbooks.check import check, missing_texts, texts_of
 from bot.runbooks.load import RunbookError, load, loads
 from bot.runbooks.places import DEEPEST, LARGEST, Problem
@@ -223,3 +224,15 @@ def test_missing_texts_are_named() -> None:
 
 def test_the_sample_says_nothing_that_the_catalogue_does_not_know() -> None:
     assert missing_texts(load(SAMPLE), Catalogue.load("en").texts("en").has) == []
+
+
+def test_what_is_tried_is_known_by_its_plain_name_and_no_alarm_is_set_off() -> None:
+    """A site list says "Alarmleitung" or "fire alarm"; the words for all else are "try this"."""
+    checks = load(SAMPLE).checks
+    for one in checks:
+        for names in one.names.values():
+            assert check_of(checks, names[0].partition(" ")[2]) is one, names[0]
+    for name in ("Alarmleitung", "fire alarm", "Brandmelder"):
+        found_one = check_of(checks, name)
+        assert found_one is not None
+        assert found_one.text == "check_alarm"
