@@ -47,8 +47,8 @@ def test_a_site_that_names_nothing_is_walked_as_before() -> None:
 def test_a_site_with_more_to_do_is_told_so_and_has_the_time_for_it() -> None:
     few, many = Walk(plan()).begin(), Walk(PLAN).begin()
     assert "about 40 minutes" in few.text("begin")
-    assert "about 52 minutes" in many.text("begin")  # two cables and two things to try
-    assert many.visit.agreed_end - few.visit.agreed_end == 12 * MINUTE
+    assert "about 55 minutes" in many.text("begin")  # two cables and two things to try
+    assert many.visit.agreed_end - few.visit.agreed_end == 15 * MINUTE
 
 
 def test_what_the_list_calls_it_is_said_in_the_language_of_the_contact() -> None:

@@ -22,7 +22,7 @@ from bot.model.runbook_course import called, check_of
 from bot.model.visit.event import PlanSet
 from bot.model.visit.evolve import evolve
 from bot.model.visit.state import Unit, Visit
-from bot.model.visit.steps import Step, steps
+from bot.model.visit.steps import Step, length, steps
 from bot.plan.live import plan_of
 from bot.practice import scene
 from bot.report.sheet.content import Door, Sheet, Team, languages, sheet_of
@@ -203,6 +203,7 @@ def _in_chat(step: Step, of: Visit, language: str) -> Iterator[str]:
         "contact": people(of.id)[of.contact.key]["name"],
         "serial": of.units[0].serial,
         "item": name,
+        "visit": str(length(scene.runbook(), of.site)),
     }
     for ask in step.stage.asks:
         if ask.kind != "version":

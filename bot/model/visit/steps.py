@@ -5,6 +5,7 @@ Some are repeated for each cable or each check that the site list names.
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
+from math import ceil
 
 from bot.model.policy import minutes
 from bot.model.runbook import AskKind, Runbook, Stage, Step
@@ -24,10 +25,11 @@ def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
 
 
 def length(book: Runbook, site: Site) -> int:
-    """How long the whole visit takes at that site, as told to its contact, in ms."""
+    """How long the whole visit takes at that site, as told to its contact, in ms. What its items
+    add is rounded up to five minutes: nobody plans an evening of "about 61 minutes"."""
     repeated = {stage.each for stage in book.stages}
     items = sum(len(getattr(site, name)) for name in ("cables", "checks") if name in repeated)
-    return minutes(book.limits.visit + (book.limits.item or 0) * items)
+    return minutes(book.limits.visit + ceil((book.limits.item or 0) * items / 5) * 5)
 
 
 def _there(book: Runbook, visit: Visit, serials: tuple[str, ...]) -> tuple[Step, ...]:
