@@ -66,6 +66,8 @@ def ordered(words: str, subject: Subject, actor: Actor, fact_id: str, at: int) -
     elif said.lower() in _ITEMS:
         item, value = _ITEMS[said.lower()]
         order, args = "ready", {"item": item, "value": value}
+    elif said.lower() == "go on at my own risk":
+        order, args = "go_on", {"risk": "yes"}
     elif on := _GO_ON.fullmatch(said):
         order, args = "go_on", {"minutes": on[1]}
     elif swap := swap_order(said):

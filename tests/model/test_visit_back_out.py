@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import pytest
 from msgspec.structs import replace
 
 from bot.model.calls import event as c
@@ -107,6 +108,18 @@ def test_a_registration_ends_the_question() -> None:
 def press(walk: Walk, verb: str, by: Any = ONCALL) -> str:
     call = next(x for x in walk.visit.open_calls if x.cause == "back_out")
     return walk.press_action(f"b:{call.id}:{verb}", by)
+
+
+@pytest.mark.parametrize(
+    ("args", "until"),
+    [({}, ASKED + 30 * MINUTE), ({"minutes": "45"}, ASKED + 45 * MINUTE), ({"risk": "yes"}, None)],
+)
+def test_an_order_to_go_on_is_for_ever_only_where_it_says_so(
+    args: dict[str, str], until: int | None
+) -> None:
+    walk = asked(cut())
+    assert walk.order("go_on", ONCALL, **args) == "ok"
+    assert events(walk, b.GoneOn) == [b.GoneOn(ONCALL.user, until)]
 
 
 def test_going_on_is_a_named_decision_and_asked_anew_in_its_time() -> None:

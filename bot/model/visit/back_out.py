@@ -29,6 +29,9 @@ UNTIL = (15, 30, 60)
 
 # --- asked ---------------------------------------------------------------------------------
 
+#: How long *go on* lasts where no time is given.
+_GO_ON_USUALLY = minutes(30)
+
 
 def ask(turn: Turn) -> None:
     """In good time, or when the time is over until which a person wanted to go on."""
@@ -121,10 +124,17 @@ def ordered_back(turn: Turn, fact: Ordered) -> None:
         case "back_out":
             turn.answer = order_back_out(turn, by, "reason_as_ordered")
         case "go_on":
-            wait = fact.args.get("minutes", "")
-            turn.answer = order_go_on(turn, by, minutes(int(wait)) if wait.isdecimal() else None)
+            turn.answer = order_go_on(turn, by, _wait(fact.args))
         case _:
             turn.answer = order_works(turn)
+
+
+def _wait(args: dict[str, str]) -> int | None:
+    """How long to go on, ms. Without a limit only where that is said: it is not asked again."""
+    if args.get("risk") == "yes":
+        return None
+    wait = args.get("minutes", "")
+    return minutes(int(wait)) if wait.isdecimal() else _GO_ON_USUALLY
 
 
 def press_back(turn: Turn, actor: Actor, call_id: str, verb: str) -> str:
