@@ -4,7 +4,7 @@ import argparse
 import asyncio
 from pathlib import Path
 
-from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
+from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
 from bot.model.visit.state import Visit
 from bot.report.assets import as_csv, as_xlsx
 from bot.runbooks.load import RunbookError
@@ -23,12 +23,11 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 
 def run(args: argparse.Namespace) -> int:
-    """0: written; 1: there is no such wave; 2: it cannot be read or written."""
+    """0: written; 1: there is no wave yet; 2: it cannot be read or written, or no such wave."""
     try:
         visits = asyncio.run(_visits(settings_of(args), args.wave))
         if not visits:
-            print(f"There is no wave {args.wave}." if args.wave else "There is no wave yet.")
-            return 1
+            return no_wave(args.wave)
         if args.csv is not None:
             args.csv.write_text(as_csv(visits), encoding="utf-8", newline="")
         if args.xlsx is not None:
@@ -37,6 +36,8 @@ def run(args: argparse.Namespace) -> int:
         return fail(str(error))
     except OSError as error:
         return fail(f"{error.filename} cannot be written: {error.strerror}.")
+    for path in filter(None, (args.csv, args.xlsx)):
+        print(f"Wrote {path}.")
     if args.csv is None and args.xlsx is None:
         print(as_csv(visits), end="")
     return 0

@@ -46,6 +46,14 @@ def fail(message: str) -> int:
     return 2
 
 
+def no_wave(wave: str | None) -> int:
+    """A wave that is not there is wrong input; no wave at all is only not as wished."""
+    if wave:
+        return fail(f"There is no wave {wave}.")
+    print("There is no wave yet.", file=sys.stderr)
+    return 1
+
+
 def run_loop(work: Coroutine[Any, Any, _T]) -> _T:
     """Run to the end, on the faster loop where there is one."""
     try:

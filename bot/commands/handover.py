@@ -6,7 +6,7 @@ import time
 
 import msgspec
 
-from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
+from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
 from bot.model.handover import Handover, handover, last_day
 from bot.model.roster import Roster
 from bot.report.handover import lines
@@ -32,14 +32,14 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 
 def run(args: argparse.Namespace) -> int:
-    """0: nothing is odd; 1: something is; 2: it cannot be read, or there is no such wave."""
+    """0: nothing is odd; 1: something is, or there is no wave yet; 2: not read, or no such wave."""
     try:
         settings = settings_of(args)
         found, roster = asyncio.run(_look(settings, args.wave, last=args.last))
     except (SettingsError, StoreError, RunbookError) as error:
         return fail(str(error))
     if not found:
-        return fail(f"There is no wave {args.wave}." if args.wave else "There is no wave yet.")
+        return no_wave(args.wave)
     for wave, one in found:
         if args.json:
             for site in one.sites:

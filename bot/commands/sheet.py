@@ -5,7 +5,15 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 
 from bot.access import Access
-from bot.commands.common import desk_of, fail, run_loop, settings_argument, settings_of, store_of
+from bot.commands.common import (
+    desk_of,
+    fail,
+    no_wave,
+    run_loop,
+    settings_argument,
+    settings_of,
+    store_of,
+)
 from bot.model.visit.state import Visit
 from bot.report.sheet.content import Door, Sheet, Team, languages, sheet_of
 from bot.report.sheet.paper import NotInstalled, pdf
@@ -30,7 +38,7 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 
 def run(args: argparse.Namespace) -> int:
-    """0: written; 1: there is no such site; 2: it cannot be done."""
+    """0: written; 1: there is no wave yet; 2: it cannot be done, or no such site or wave."""
     known = standard().languages()
     if args.lang and args.lang not in known:
         return fail(f"There are no texts in {args.lang}; there are {', '.join(known)}.")
@@ -41,14 +49,19 @@ def run(args: argparse.Namespace) -> int:
     except (SettingsError, StoreError, RunbookError, NotInstalled) as error:
         return fail(str(error))
     if not made:
-        print("There is no such site. `musterline status` lists the waves.")
-        return 1
+        return _nothing(args.wave, args.site)
     try:
         _write(args.output, made)
     except OSError as error:
         return fail(f"{args.output}: cannot be written: {error.strerror}.")
     _told(settings, args.output, sheets)
     return 0
+
+
+def _nothing(wave: str | None, site: str | None) -> int:
+    if not site:
+        return no_wave(wave)
+    return fail(f"There is no site {site}{f' in wave {wave}' if wave else ''}.")
 
 
 async def _sheets(

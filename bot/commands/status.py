@@ -6,7 +6,7 @@ import time
 
 import msgspec
 
-from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
+from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
 from bot.model.subject import Subject
 from bot.report.words import board_lines, unmarked
 from bot.runbooks.load import RunbookError
@@ -25,15 +25,14 @@ def add(subparsers: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
 
 
 def run(args: argparse.Namespace) -> int:
-    """0: shown; 1: there is no such wave; 2: it cannot be read."""
+    """0: shown; 1: there is no wave yet; 2: it cannot be read, or there is no such wave."""
     try:
         settings = settings_of(args)
         lines = asyncio.run(_lines(settings, args.wave, as_json=args.json))
     except (SettingsError, StoreError, RunbookError) as error:
         return fail(str(error))
     if not lines:
-        print(f"There is no wave {args.wave}." if args.wave else "There is no wave yet.")
-        return 1
+        return no_wave(args.wave)
     print("\n".join(lines))
     return 0
 

@@ -34,6 +34,7 @@ class SiteAfter(msgspec.Struct, frozen=True, gc=False):
     """A site after its evening. ``knows``: chat users of the team; empty: its contact knows.
 
     ``line_may_go``: the old line may be given up, after soak, site checks and the morning's yes.
+    ``checked`` and ``soaked`` count where all units have registered, as on the board.
     """
 
     site: str
@@ -45,6 +46,9 @@ class SiteAfter(msgspec.Struct, frozen=True, gc=False):
     odd: tuple[Odd, ...]
     knows: tuple[str, ...]
     line_may_go: bool
+    registered: bool = False
+    checked: bool = False
+    soaked: bool = False
     asked_at: int | None = None
     answered_at: int | None = None
 
@@ -96,7 +100,7 @@ def line_may_go(visit: Visit, book: Runbook, at: int) -> bool:
 
 
 def _site(visit: Visit, book: Runbook, at: int) -> SiteAfter:
-    morning = visit.morning
+    morning, there = visit.morning, registered(visit)
     return SiteAfter(
         site=visit.id,
         name=visit.site.name,
@@ -107,6 +111,9 @@ def _site(visit: Visit, book: Runbook, at: int) -> SiteAfter:
         odd=tuple(_odd(visit, book, at)),
         knows=_knows(visit),
         line_may_go=line_may_go(visit, book, at),
+        registered=there,
+        checked=there and checks_passed(visit, book),
+        soaked=there and soak_passed(visit, book, at),
         asked_at=morning.asked_at,
         answered_at=morning.answered_at,
     )

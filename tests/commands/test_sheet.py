@@ -51,7 +51,8 @@ def test_one_site_in_another_language(wave: Folder) -> None:
     ("words", "code", "says"),
     [
         (("--lang", "xx"), 2, "There are no texts in xx; there are de, en."),
-        (("--site", "nowhere"), 1, "There is no such site."),
+        (("--site", "nowhere"), 2, "There is no site nowhere."),
+        (("--wave", "w9"), 2, "There is no wave w9."),
         (("-o", "sites.csv"), 2, "sites.csv: cannot be written"),
     ],
 )

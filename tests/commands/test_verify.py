@@ -94,6 +94,6 @@ def test_a_folder_without_a_store_is_said_not_made(folder: Folder, command: str)
 def test_status_of_one_wave_and_as_json(imported: Folder) -> None:
     assert said(imported.run("status", "w1")).startswith("Wave w1: ")
     done = imported.run("status", "w2")
-    assert (done.returncode, said(done)) == (1, "There is no wave w2.\n")
+    assert (done.returncode, said(done)) == (2, "There is no wave w2.\n")
     body = msgspec.json.decode(imported.run("status", "--json").stdout)
     assert body["wave"] == "w1"

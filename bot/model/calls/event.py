@@ -82,7 +82,7 @@ class Reminded(Event, frozen=True, tag="reminded"):
 
 
 class Delayed(Event, frozen=True, tag="delayed"):
-    """We were away: that time does not count against those who were called."""
+    """Called out later than planned: we were away, a way failed, or somebody has decided since."""
 
     call: str
     due: int

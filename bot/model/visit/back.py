@@ -13,6 +13,8 @@ from bot.model.visit.state import Visit
 from bot.model.visit.steps import length, steps
 
 _UNDER_WAY = ("running", "watched")
+#: What a call shows that asks whether to go on or to back out because the time runs out.
+BACK_TIME = "@x:reason_back_time"
 
 
 def latest(visit: Visit, book: Runbook, back_out: BackOut, policy: Policy) -> int:
@@ -23,6 +25,11 @@ def latest(visit: Visit, book: Runbook, back_out: BackOut, policy: Policy) -> in
     if agreed is None:
         agreed = visit.start + length(book, visit.site) + policy.slack
     return agreed + minutes(back_out.ask_ahead)
+
+
+def asked_until(visit: Visit, book: Runbook, back_out: BackOut, policy: Policy, at: int) -> int:
+    """By when who is asked at ``at`` has to decide: asked late or anew, they have some time."""
+    return max(latest(visit, book, back_out, policy), at + minutes(book.route("back_out").minutes))
 
 
 def at_risk(visit: Visit) -> bool:

@@ -10,14 +10,15 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from bot.model.calls import event as c
+from bot.model.calls import ways
 from bot.model.calls.life import as_now, clear, raise_call
 from bot.model.calls.state import Call, find
 from bot.model.fact import Actor, Ordered
 from bot.model.message import Button
 from bot.model.policy import minutes
 from bot.model.visit import back_events as b
-from bot.model.visit.back import at_risk, latest, touched
-from bot.model.visit.back_walk import begin_back, call_everyone, leave, restored, wait_ms
+from bot.model.visit.back import BACK_TIME, asked_until, at_risk, touched
+from bot.model.visit.back_walk import begin_back, call_everyone, leave, restored
 from bot.model.visit.new_date import NoDate, new_date, read_date
 from bot.model.visit.offers import DAYS
 from bot.model.visit.steps import current
@@ -38,9 +39,9 @@ def ask(turn: Turn) -> None:
     visit, book = turn.visit, turn.context.book
     if book.back_out is None:
         return
-    last = max(latest(visit, book, book.back_out, turn.context.policy), turn.at + wait_ms(turn))
+    last = asked_until(visit, book, book.back_out, turn.context.policy, turn.at)
     step = current(visit, book)
-    call = raise_call(turn, "back_out", stage=step.stage.id, seen="@x:reason_back_time")
+    call = raise_call(turn, "back_out", stage=step.stage.id, seen=BACK_TIME)
     turn.emit(b.BackAsked(call.id, last))
     rule = f"@x:reason_back_{book.back_out.without_answer}"
     turn.post_call(as_now(turn, call), "call_back_ask", latest=last, rule=rule)
@@ -76,6 +77,7 @@ def order_back_out(turn: Turn, by: str, why: str) -> str:
         return "no_way_back"
     _settle_call(turn, by, "call_back_decided", why)
     begin_back(turn, by, why)
+    _let_sleep(turn, by, why)
     return "ok"
 
 
@@ -115,6 +117,24 @@ def _settle_call(turn: Turn, by: str, template: str, why: str, *, until: int | N
                 why=f"@x:{why}" if why else "",
                 until=until or turn.at,
             )
+
+
+def _let_sleep(turn: Turn, by: str, why: str) -> None:
+    """A person has decided, and the site is walked back: while that may take its time, nobody
+    else is woken for the site's being without service. A silent site, or an old unit that does
+    not work, calls everybody at once all the same."""
+    rule = turn.context.book.back_out
+    if rule is None or not turn.visit.back.walking:
+        return
+    due = turn.at + minutes(rule.minutes)
+    staff = turn.context.roster.find(by)
+    for call in turn.visit.open_calls:
+        waits = call.cleared_at is None and call.operator == "none" and call.due < due
+        if call.cause == "without_service" and waits:
+            ways.over(turn, call)
+            turn.emit_call(c.Delayed(call.id, due))
+            name = staff.name if staff else by
+            turn.post_call(as_now(turn, call), "call_back_decided", who=name, why=f"@x:{why}")
 
 
 def ordered_back(turn: Turn, fact: Ordered) -> None:

@@ -2,6 +2,7 @@
 
 from bot.model.calls.state import Call
 from bot.model.context import Context
+from bot.model.visit.back import BACK_TIME, asked_until
 from bot.model.visit.state import Visit
 
 
@@ -35,6 +36,7 @@ def card(visit: Visit, call: Call, context: Context, at: int) -> dict[str, str]:
         "carrier": site.carrier or "@x:not_known",
         "fault_line": site.fault_line or "@x:not_known",
         "first_try": f"@x:try_{call.cause}",
+        **_by_when(visit, call, context),
         "link": f"@t:w:{visit.wave}/site:{visit.id}",
         "contact": f"@p:{visit.contact.key}:name",
         "contact_user": visit.contact.user,
@@ -54,6 +56,16 @@ def _others(visit: Visit, context: Context, at: int) -> int:
     """Other sites with an open call; this one is among those counted once it has called."""
     own = any(c.open and c.called_at is not None and c.called_at < at for c in visit.calls)
     return max(0, context.neighbours - own)
+
+
+def _by_when(visit: Visit, call: Call, context: Context) -> dict[str, str]:
+    """Until when it has to be decided whether to go on, and what happens without a decision."""
+    rule = context.book.back_out
+    if rule is None or call.cause != "back_out" or call.seen != BACK_TIME:
+        return {}
+    known = visit.back.latest if visit.back.call == call.id else None
+    until = known or asked_until(visit, context.book, rule, context.policy, call.raised_at)
+    return {"first_try": f"@x:try_back_out_{rule.without_answer}", "latest": str(until)}
 
 
 def _stage(call: Call, context: Context) -> str:
