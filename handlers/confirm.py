@@ -3,7 +3,7 @@
 Opening the link changes nothing, by whatever method: mail scanners open links, and some follow
 what they find. The press is a form that the page itself brings, works without scripts, and has
 one meaning: one message, one button, one person, one way. Sent again it is the same fact.
-Sources: RFC 9110, section 9.2.1 (GET and HEAD are safe); RFC 9111, 5.2.2.5 (no-store).
+Sources: RFC 9110, section 9.2.1 (GET and HEAD are safe); RFC 9111 (no-store).
 """
 
 import base64

@@ -23,7 +23,7 @@ def mailed(message: Message, visit: Visit, *, from_page: bool) -> Iterator[Messa
     asks = question is not None and question.message == message.id
     before = visit.state != "running"
     begins = asks and question is not None and question.kind == "begin"
-    reminds = bool(message.buttons) and message.urgency == NUDGE
+    reminds = bool(message.buttons) and message.urgency == NUDGE and not asks
     if message.root or not (begins or reminds or (before and (asks or not from_page))):
         return
     mark = "" if asks and before else "l"

@@ -40,6 +40,7 @@ SHIPPED = sorted(
 #: Real names that are no data: of standards, of the chat platform, of documentation that is cited.
 REAL = {
     *("json-schema.org", "jmespath.org", "docs.oasis-open.org", "spec.openapis.org", "github.com"),
+    *("schema.org", "wiki.openstreetmap.org"),  # how opening hours are written
     *("slack.com", "api.slack.com", "docs.slack.dev"),
 }
 
