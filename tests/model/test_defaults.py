@@ -16,6 +16,15 @@ def test_no_default_of_what_is_stored_has_changed() -> None:
             )
 
 
+def test_every_default_of_what_is_stored_is_held() -> None:
+    assert json.loads(FILE.read_text(encoding="utf-8")).keys() == defaults().keys(), (
+        "run python -m tests.model.defaults"
+    )
+    known = json.loads(FILE.read_text(encoding="utf-8"))
+    missing = {kind: fields.keys() - known[kind].keys() for kind, fields in defaults().items()}
+    assert not any(missing.values()), "run python -m tests.model.defaults"
+
+
 def test_what_is_in_snapshots_and_journal_is_found() -> None:
     names = {kind.__qualname__ for kind in stored()}
     assert {"Visit", "Unit", "Question", "Call", "Heard", "Registered", "Button"} <= names
