@@ -38,6 +38,7 @@ _log = logging.getLogger("musterline.chat")
 #: Outcomes of a press that are said to the one who pressed, and to nobody else.
 _SAID = {
     "stale",
+    "call_over",
     "not_yours",
     "not_taker",
     "taken",

@@ -150,7 +150,7 @@ def _heard(
 ) -> Iterator[Message]:
     """What was written or pressed, for whoever reads it elsewhere."""
     line = _line(fact, context)
-    if line is None or not visit.thread or answer in ("stale", "not_yours", "repeat"):
+    if line is None or not visit.thread or answer in ("stale", "call_over", "not_yours", "repeat"):
         return
     template, told = line
     by_it, private = from_page(fact), talk.private

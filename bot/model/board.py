@@ -33,11 +33,12 @@ class OpenCall(msgspec.Struct, frozen=True, gc=False):
 
 
 class Undated(msgspec.Struct, frozen=True):
-    """A site that was backed out and has no new date yet."""
+    """A site without a date: ``since`` it was backed out, or else the start that was given up."""
 
     name: str
     tz: str
     since: int
+    backed_out: bool = True
 
 
 class Board(msgspec.Struct, frozen=True, gc=False, kw_only=True):
@@ -94,6 +95,8 @@ def board(visits: Iterable[Visit], at: int, book: Runbook) -> Board:
         calls += [_open(visit, c.id) for c in visit.open_calls]
         if visit.state == "backed_out":
             undated.append(Undated(visit.site.name, visit.site.tz, visit.back.done_at or 0))
+        elif visit.state == "rebook":
+            undated.append(Undated(visit.site.name, visit.site.tz, visit.start, backed_out=False))
         behind = late_by(visit, at)
         if behind > 0:
             stage = visit.question.stage if visit.question else ""

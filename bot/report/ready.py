@@ -48,29 +48,37 @@ def counted(visits: Iterable[Visit], missing: Iterable[Row]) -> Count:
     return Count(sites=len(sites), ready=len(sites - waiting))
 
 
-#: A visit that was put off or refused is listed too: it needs a date, and what is missing.
-_LISTED = ("planned", "held", "invited", "agreed", "rebook")
+#: A visit that was put off, refused or backed out is listed too: it needs a date.
+_LISTED = ("planned", "held", "invited", "agreed", "rebook", "backed_out")
+#: Their start is given up: what was of that evening is asked again with the new date.
+_UNDATED = ("rebook", "backed_out")
+_OF_THE_EVENING = ("consent", "oncall")
 
 
 def _of(visit: Visit, book: Runbook, roster: Roster, at: int) -> list[Row]:
-    oncall = reachable(roster, visit.start)
-    return [
-        Row(
-            wave=visit.wave,
-            site=visit.id,
-            name=visit.site.name,
-            tz=visit.site.tz,
-            state=visit.state,
-            start=visit.start,
-            item=gap.item,
-            note=gap.note,
-            owner=gap.owner,
-            due=gap.due,
-            overdue=gap.due < at,
-            anyway=visit.ready.anyway,
-        )
-        for gap in gaps(visit, book, oncall)
-    ]
+    found = gaps(visit, book, reachable(roster, visit.start))
+    if visit.state not in _UNDATED or book.ready is None:
+        return [_row(visit, at, gap.item, gap.note, gap.owner, gap.due) for gap in found]
+    lasting = [gap for gap in found if gap.item not in _OF_THE_EVENING]
+    date = _row(visit, at, "date", "", "admin", visit.start)
+    return [date, *(_row(visit, at, gap.item, gap.note, gap.owner, gap.due) for gap in lasting)]
+
+
+def _row(visit: Visit, at: int, item: str, note: str, owner: str, due: int) -> Row:
+    return Row(
+        wave=visit.wave,
+        site=visit.id,
+        name=visit.site.name,
+        tz=visit.site.tz,
+        state=visit.state,
+        start=visit.start,
+        item=item,
+        note=note,
+        owner=owner,
+        due=due,
+        overdue=due < at,
+        anyway=visit.ready.anyway,
+    )
 
 
 def missing(row: Row, texts: Texts) -> str:

@@ -29,7 +29,9 @@ def board_lines(wave: Wave | None, board: Board, texts: Texts) -> list[str]:
     lines += [_call_line(call.name, call, board.at, texts) for call in board.calls]
     for one in board.undated:
         args = {"site": one.name, "since": str(one.since)}
-        lines.append(texts.say("status_no_date", args, one.tz))
+        lines.append(
+            texts.say("status_no_date" if one.backed_out else "status_put_off", args, one.tz)
+        )
     return lines
 
 

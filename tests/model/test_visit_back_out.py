@@ -381,3 +381,24 @@ def test_a_time_away_does_not_move_the_window() -> None:
     walk.advance(1)
     assert {"back_out"} <= set(walk.causes())
     assert replace(walk.visit).back.latest == walk.visit.back.latest
+
+
+def test_who_decides_lets_the_others_sleep_until_the_walk_back_should_be_over() -> None:
+    """They were called since the site is without service; a failed walk back calls them again."""
+    walk = talked_until(cut("keep_calling"), LATEST + MINUTE)
+    call = next(x for x in walk.visit.open_calls if x.cause == "without_service")
+    assert press(walk, "back_out") == "ok"
+    known = walk.visit.call(call.id)
+    assert known is not None
+    assert known.due == walk.now + 30 * MINUTE
+    walk.advance(2)
+    called = len(events(walk, c.Called))
+    walked(walk, "old_fails")
+    assert len(events(walk, c.Called)) == called + 1
+
+
+def test_the_call_says_by_when_and_what_happens_without_an_answer() -> None:
+    walk = asked(cut("keep_calling"))
+    card = next(m for m in reversed(walk.messages) if m.template == "call" and m.root)
+    assert card.args["latest"] == str(LATEST)
+    assert card.args["first_try"] == "@x:try_back_out_keep_calling"

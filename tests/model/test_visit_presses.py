@@ -27,7 +27,7 @@ def test_a_press_of_a_call_that_is_closed_leaves_no_trace() -> None:
     walk.call_press("close_fixed")
     assert not walk.visit.open_calls
     journal = list(walk.journal)
-    assert walk.call_press("close_fixed", ONCALL, call) == "stale"
+    assert walk.call_press("close_fixed", ONCALL, call) == "call_over"
     assert walk.journal == journal
 
 

@@ -37,8 +37,10 @@ class PressHolder(CallHolder, Protocol):
 def press(turn: PressHolder, actor: Actor, call_id: str, verb: str) -> str:
     """Do ``verb`` to a call; gives the answer for the one who pressed (see ``Decision``)."""
     call = find(turn.calls, call_id)
-    if call is None or not call.open:
+    if call is None:
         return "stale"
+    if not call.open:
+        return "call_over"
     if not (actor.oncall or actor.admin):
         return "not_yours"
     if verb == "take":

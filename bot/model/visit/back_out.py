@@ -160,8 +160,10 @@ def _wait(args: dict[str, str]) -> int | None:
 def press_back(turn: Turn, actor: Actor, call_id: str, verb: str) -> str:
     """A button ``b:CALL:VERB`` of a call."""
     call = find(turn.calls, call_id)
-    if call is None or not call.open:
+    if call is None:
         return "stale"
+    if not call.open:
+        return "call_over"
     if not (actor.oncall or actor.admin):
         return "not_yours"
     if verb == "back_out":

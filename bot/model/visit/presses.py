@@ -69,7 +69,8 @@ def pressed(turn: Turn, fact: Pressed) -> None:
         care.stopped(turn, user)
         return
     if _too_late(turn, kind, name) and not (role in _SITE and _missed(turn)):
-        turn.answer = "not_yours" if role == "stranger" else "stale"
+        was_call = kind in _OF_CALLS and find(turn.calls, name) is not None
+        turn.answer = "not_yours" if role == "stranger" else "call_over" if was_call else "stale"
         return
     newcomer = role in _SITE and kind not in _OF_CALLS and joins_late(turn, user)
     turn.emit(e.Heard(user, role, "press", fact.action))
