@@ -67,6 +67,13 @@ def test_the_spare_is_expected_and_the_visit_planned_for_the_date() -> None:
     assert walk.visit.unit(SPARE).online
 
 
+def test_nobody_has_read_the_spare_s_version() -> None:
+    walk = agreed()
+    assert walk.visit.units[0].version
+    assert swap(walk) == "ok"
+    assert walk.visit.units[0].version == ""
+
+
 def test_a_withdrawn_serial_marks_nothing_and_is_shown() -> None:
     walk = agreed()
     swap(walk)

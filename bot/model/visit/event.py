@@ -308,6 +308,7 @@ class UnitReplaced(Event, frozen=True, tag="unit_replaced"):
     new: str
     by: str
     model: str = ""
+    unread: bool = False  # nobody has read its version yet
 
 
 class RegistrationNoted(Event, frozen=True, tag="registration_noted"):

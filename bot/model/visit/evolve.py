@@ -354,7 +354,8 @@ def _replaced(v: Visit, event: e.UnitReplaced, at: int) -> Visit:
     """The place in the visit stays: its question and its open calls are of the new unit now."""
 
     def change(unit: Unit) -> Unit:
-        return Unit(event.new, event.model or unit.model, unit.version, _fresh(unit.state))
+        version = "" if event.unread else unit.version
+        return Unit(event.new, event.model or unit.model, version, _fresh(unit.state))
 
     after = _with_unit(v, event.serial, change)
     if after.question is not None and after.question.unit == event.serial:

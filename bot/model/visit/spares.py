@@ -125,7 +125,7 @@ def settle_swap(turn: Turn) -> None:
         return
     if swap.start is None:
         return
-    turn.emit(e.UnitReplaced(swap.old, swap.new, swap.by, swap.model))
+    turn.emit(e.UnitReplaced(swap.old, swap.new, swap.by, swap.model, unread=True))
     turn.index("serial", normal(swap.new))
     before = turn.answer
     if not new_date(turn, swap.start, by=swap.by):
