@@ -11,6 +11,8 @@ from bot.model.tokens import Clause, clauses, words_of
 
 #: What somebody says of leaving: nothing, that they go, or that somebody else goes on.
 Wish = Literal["", "going", "hand_over"]
+#: The answers to whether somebody takes over, which are its buttons as well.
+Choice = Literal["pass_on", "nobody", "stay"]
 _Words = dict[str, tuple[str, ...]]
 
 
@@ -38,6 +40,10 @@ class Leaving(Part):
     )
     nobody: _Words = Field(
         default_factory=dict, description="words that name no person who could take over"
+    )
+    choices: dict[Choice, _Words] = Field(
+        default_factory=dict,
+        description="whole answers to whether somebody can take over, where they are typed",
     )
 
     @cached_property
@@ -74,6 +80,19 @@ class Leaving(Part):
                         found = "going"
         return found
 
+    @cached_property
+    def _choices(self) -> dict[tuple[str, ...], Choice]:
+        return {
+            tuple(words_of(one)): choice
+            for choice, by_lang in self.choices.items()
+            for some in by_lang.values()
+            for one in some
+        }
+
+    def choice(self, said: str) -> Choice | None:
+        """Which of the choices the words are, when they are nothing else."""
+        return self._choices.get(tuple(words_of(said)))
+
     def _hands_over(self, clause: Clause, hit: Found) -> bool:
         """Whether somebody else is said to go on; a question is no such thing."""
         if hit.meaning == "hand_over":
@@ -94,7 +113,8 @@ class Leaving(Part):
         """Stages that are not there, and phrases without words; each as one sentence."""
         missing = [name for name in self.no_hands if name not in stages]
         found = [f"leaving: there is no stage {name}" for name in missing]
-        listed = (self.going, self.going_on, self.hand_over, self.finishes, self.nobody)
+        listed = [self.going, self.going_on, self.hand_over, self.finishes, self.nobody]
+        listed += self.choices.values()
         phrases = (one for by_lang in listed for some in by_lang.values() for one in some)
         return [*found, *("leaving: a phrase has no words" for one in phrases if not words_of(one))]
 

@@ -402,3 +402,18 @@ def test_the_call_says_by_when_and_what_happens_without_an_answer() -> None:
     card = next(m for m in reversed(walk.messages) if m.template == "call" and m.root)
     assert card.args["latest"] == str(LATEST)
     assert card.args["first_try"] == "@x:try_back_out_keep_calling"
+
+
+@pytest.mark.parametrize(("lang", "words"), [("en", "unplugged"), ("de", "ausgesteckt")])
+def test_unplugged_on_the_way_back_is_what_was_asked_for(lang: str, words: str) -> None:
+    """It is no second loss of power: asked back whether that means done, and nobody is called."""
+    made = plan(end=END)
+    made = replace(made, contact=replace(made.contact, lang=lang))
+    walk = Walk(made).to("loading.light")
+    assert walk.order("back_out", ONCALL) == "ok"
+    before = walk.causes()
+    walk.say(words)
+    assert walk.last == "ask_done"
+    walk.say(words)
+    assert walk.asked() == "back_unplug.unplug"
+    assert walk.causes() == before

@@ -1,5 +1,6 @@
 """What the site lives on, tried one by one: who is asked, who is called, and what is kept."""
 
+import pytest
 from msgspec.structs import replace
 
 from bot.model.policy import MINUTE
@@ -150,3 +151,42 @@ def test_no_cable_goes_back_where_none_was_moved_yet() -> None:
     walk.order("back_out", ONCALL, why="ordered")
     assert walk.visit.back.walking
     assert not [s.item for s in steps(walk.context.book, walk.visit) if s.item]
+
+
+def german(place: str) -> Walk:
+    return Walk(replace(PLAN, contact=replace(PLAN.contact, lang="de"))).to(place)
+
+
+@pytest.mark.parametrize(
+    ("place", "words", "said"),
+    [
+        ("old_box.photo", "is this real?", "answer_genuine"),
+        ("old_box.photo", "which one is the old box?", "answer_old_unit"),
+        ("old_box.photo", "can I skip this", "answer_no_photo"),
+        ("old_box.photo", "took a photo", "old_plug"),
+        ("old_cables.tag", "we dont have a till", "answer_no_such_cable"),
+        ("old_cables.tag", "there is no number", "answer_no_such_cable"),
+        ("unplug_old.unplug", "unplugged", "ask_done"),
+        ("unplug_old.unplug", "the fridge went off too", "wrong_cable_out"),
+    ],
+)
+def test_what_people_say_at_the_old_box(place: str, words: str, said: str) -> None:
+    walk = Walk(PLAN).to(place)
+    walk.say(words)
+    assert walk.last == said
+
+
+@pytest.mark.parametrize(
+    ("place", "words", "said"),
+    [
+        ("old_box.photo", "ist das Betrug?", "answer_genuine"),
+        ("old_box.photo", "wer sind Sie", "answer_who"),
+        ("old_box.plug", "klebt dran", "tag_cable"),
+        ("old_cables.tag", "so ein Kabel gibts nicht", "answer_no_such_cable"),
+        ("unplug_old.unplug", "der Kühlschrank ist auch aus", "wrong_cable_out"),
+    ],
+)
+def test_what_people_say_at_the_old_box_in_german(place: str, words: str, said: str) -> None:
+    walk = german(place)
+    walk.say(words)
+    assert walk.last == said

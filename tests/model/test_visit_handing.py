@@ -1,6 +1,7 @@
 """The visit is passed on by a one-use code; who only says that they are somebody stays outside."""
 
 import pytest
+from msgspec.structs import replace
 
 from bot.model.policy import MINUTE
 from bot.model.visit.code import LETTERS, code_of, codes_in, mark_of
@@ -205,3 +206,37 @@ def test_codes_are_of_their_key_and_their_visit() -> None:
 )
 def test_numbers_of_labels_and_words_are_no_codes(words: str) -> None:
     assert list(codes_in(words)) == []
+
+
+@pytest.mark.parametrize(
+    ("lang", "go", "words", "said"),
+    [
+        ("en", "I have to go", "nope, just me", "going_nobody"),
+        ("en", "I have to go", "No", "going_nobody"),
+        ("en", "I have to go", "yes", "handing_given"),
+        ("en", "I have to go at 9", "I'll stay", "going_stay"),
+        ("de", "ich muss los", "Nö", "going_nobody"),
+        ("de", "ich muss los", "ja, meine Kollegin", "handing_given"),
+        ("de", "ich muss los", "meine Kollegin kann", "handing_given"),
+        ("de", "ich muss los", "dann bleibe ich", "going_stay"),
+    ],
+)
+def test_whether_somebody_takes_over_may_be_answered_in_words(
+    lang: str, go: str, words: str, said: str
+) -> None:
+    made = replace(plan(), contact=replace(CONTACT, lang=lang))
+    walk = Walk(made, context=context(code_key=KEY)).to("placing.place")
+    walk.say(go)
+    walk.say(words)
+    assert walk.last == said
+    assert walk.asked() == "placing.place"
+
+
+def test_a_yes_after_another_answer_is_not_about_taking_over() -> None:
+    walk = at()
+    walk.say("I have to go")
+    walk.advance(1)
+    walk.press("done")
+    walk.say("no")
+    assert "going_nobody" not in walk.said
+    assert walk.causes() == []

@@ -7,7 +7,7 @@ from bot.model.read_time import when_said
 from bot.model.reading import Kind, Reading
 from bot.model.visit.clock import meant
 from bot.model.visit.handing_events import LeavingOver, LeavingSaid
-from bot.model.visit.handing_over import call_person, offer, pass_on
+from bot.model.visit.handing_over import call_person, choose, offer, pass_on
 from bot.model.visit.listening import Words, lang_of
 from bot.model.visit.outside import UNDER_WAY
 from bot.model.visit.release_now import RULE, may_go, release
@@ -33,6 +33,24 @@ def wishes(turn: Turn, words: Words) -> bool:
     if turn.visit.state != "running":  # before the evening nobody has to stay
         return leaving.wish(fact.words) == "hand_over"
     return leaving.wish(fact.words) != ""
+
+
+def chose(turn: Turn, words: Words) -> bool:
+    """Whether the words answer what was just asked: whether somebody takes over."""
+    leaving, fact, visit = turn.context.book.leaving, words.fact, turn.visit
+    said_at, question = visit.handing.said_at, visit.question
+    if leaving is None or visit.handing.due is None or said_at is None or visit.blocked:
+        return False
+    if fact.edited or fact.about or visit.handing.offer is not None or may_go(turn):
+        return False
+    later = [visit.given.at if visit.given else 0]
+    if question is not None:
+        later += [question.made_at, question.nudge_at or 0 if question.nudged else 0]
+    choice = leaving.choice(fact.words)
+    if choice is None or max(later) > said_at:  # they may well mean what was asked since
+        return False
+    choose(turn, fact.actor.user, choice)
+    return True
 
 
 def rest_of(words: Words) -> Words:

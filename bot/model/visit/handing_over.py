@@ -190,9 +190,15 @@ def _choice(turn: Turn, actor: Actor, role: str, verb: str) -> None:
         turn.answer = "not_yours"
     elif turn.visit.handing.due is None or not _can_change(turn):
         turn.answer = "stale"
-    elif verb == "pass_on":
-        pass_on(turn, actor.user)
-    elif verb == "nobody":
+    else:
+        choose(turn, actor.user, verb)
+
+
+def choose(turn: Turn, user: str, choice: str) -> None:
+    """What they answer to whether somebody takes over, pressed or typed."""
+    if choice == "pass_on":
+        pass_on(turn, user)
+    elif choice == "nobody":
         nobody(turn)
     else:
         _stays(turn)

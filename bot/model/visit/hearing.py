@@ -93,7 +93,7 @@ def deleted(turn: Turn, fact: Deleted) -> None:
 
 def _from_site(turn: Turn, words: Words, *, newcomer: bool) -> None:
     """Words of the contact or the deputy."""
-    if care.hears(turn, words):
+    if care.hears(turn, words) or handing_leave.chose(turn, words):
         return
     whole, leaving = words, handing_leave.wishes(turn, words)
     if leaving and not turn.visit.blocked:

@@ -34,6 +34,7 @@ from bot.model.visit.listening import Words
 from bot.model.visit.power import power_cycled
 from bot.model.visit.safety import site_stops
 from bot.model.visit.state import Question
+from bot.model.visit.steps import current
 from bot.model.visit.turn import Turn
 
 #: What decides the reply whatever stands beside it.
@@ -149,6 +150,13 @@ def _asks_for_light(question: Question) -> bool:
     return question.kind == "light" or question.ask in CHECKS.values()
 
 
+def _unplugs(turn: Turn, question: Question) -> bool:
+    """Whether "unplugged" may well be what was asked for, so that nothing lost its power."""
+    stage = current(turn.visit, turn.context.book).stage
+    parts = turn.visit.back.walking or (stage.interrupts_service and not stage.powered)
+    return question.kind == "confirm" and parts
+
+
 def _healthy(reading: Reading) -> bool:
     """Whether nothing of a light's colours speaks of a fault; a doubt about one is asked about."""
     light = reading.light
@@ -170,6 +178,8 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             site_stops(turn)
         case "help":
             raise_and_say(turn, "help", "help_coming")
+        case "power_cycled" if question is not None and _unplugs(turn, question):
+            asking.ask_back(turn, question, "ask_done")
         case "power_cycled":
             power_cycled(turn)
         case "pause":
@@ -189,6 +199,8 @@ def _act(turn: Turn, reading: Reading, words: Words) -> None:
             asking.question_back(turn, question, words)
         case "seen":
             asking.seen(turn, question)
+        case "no" if question.kind == "confirm" and asking.told(turn, words):
+            pass
         case "no" if question.kind in ("confirm", "version", "choice"):
             asking.refused(turn, question)
         case "no" if question.kind == "mobile":
