@@ -43,8 +43,10 @@ def run(args: argparse.Namespace) -> int:
 def _runbook(settings: Settings) -> list[str]:
     try:
         load(settings.runbook)
-    except (RunbookError, OSError) as error:
+    except RunbookError as error:
         return [str(error)]
+    except OSError as error:
+        return [f"runbook: {settings.runbook} cannot be read ({error.strerror}); name yours."]
     print(f"runbook: {settings.runbook} is good")
     return []
 

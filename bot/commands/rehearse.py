@@ -13,7 +13,7 @@ from bot.commands.common import fail, run_loop
 from bot.commands.stopping import Stop
 from bot.plan.rows import SiteRow
 from bot.practice import scene
-from bot.practice.house import House
+from bot.practice.house import House, row_of
 from bot.practice.rehearsal import Figures, Rehearsal
 from bot.practice.screen import Screen
 from bot.practice.show import Plain, Quiet, Show
@@ -89,6 +89,8 @@ def run(args: argparse.Namespace) -> int:
     """0: nothing lost, nothing doubled, every visit at its end; 1: not so; 130, 143: stopped."""
     try:
         rows = scene.sites(args.units, args.seed)
+        if args.thread and row_of(rows, args.thread) is None:
+            return fail(f"No unit or site {args.thread} is in this wave.")
         return run_loop(_run(args, rows))
     except StoreError as error:
         return fail(f"The store of the rehearsal: {error}")

@@ -83,7 +83,7 @@ def _lines(
             )
             break
         result.rows += 1
-        lines.append(line_of(row, header, result.problems))
+        lines.append(line_of(row, header, result.problems if not header.missing else []))
         if result.rows % STEP == 0:
             report(result.rows, 0)
     if not result.rows and not result.problems:

@@ -1,5 +1,7 @@
 """A rehearsal in one process: embedded store, stand-in chat, bot and world put together."""
 
+from collections.abc import Iterable
+
 from bot.app import Bot, Parts
 from bot.model.board import Board
 from bot.model.serial import normal
@@ -17,6 +19,17 @@ from bot.settings import Settings
 
 #: A rehearsal need not wait as long as the world does before it looks for a message in doubt.
 QUICK = SenderSettings(lease=4_000, in_doubt_wait=200, tidy_after=1_000)
+
+
+def row_of(rows: Iterable[SiteRow], unit: str) -> SiteRow | None:
+    """The row of a unit (by serial) or of a site (by its id or name)."""
+    wanted = unit.casefold()
+    for row in rows:
+        names = {row.site.casefold(), row.name.casefold()}
+        names |= {text.casefold() for u in row.units for text in (u.serial, u.label)}
+        if wanted in names or normal(unit) in {u.serial for u in row.units}:
+            return row
+    return None
 
 
 class House:
@@ -85,13 +98,8 @@ class House:
 
     def contact_of(self, unit: str) -> Contact | None:
         """The contact of a unit (by serial) or of a site (by its id or name)."""
-        wanted = unit.casefold()
-        for row in self.rows:
-            names = {row.site.casefold(), row.name.casefold()}
-            names |= {text.casefold() for u in row.units for text in (u.serial, u.label)}
-            if wanted in names or normal(unit) in {u.serial for u in row.units}:
-                return self.world.contacts[row.site]
-        return None
+        row = row_of(self.rows, unit)
+        return self.world.contacts[row.site] if row else None
 
     async def counters(self) -> dict[str, int]:
         total: dict[str, int] = {}

@@ -39,6 +39,7 @@ def test_no_command_shows_the_help(bare: Folder) -> None:
         (("rehearse", "--seed", "x"), "'x' is not a whole number"),
         (("rehearse", "--speed", "-1"), "'-1' is not a speed from 0 (no waiting) to 1000000"),
         (("rehearse", "--speed", "nan"), "'nan' is not a speed from 0 (no waiting) to 1000000"),
+        (("rehearse", "--thread", "nowhere"), "No unit or site nowhere is in this wave."),
         (("rehearse", "--speed", "fast"), "'fast' is not a speed from 0 (no waiting) to 1000000"),
         (("unheard-of",), "invalid choice: 'unheard-of'"),
         (("runbook", "check", "none.yaml"), "none.yaml cannot be read: No such file or directory."),
@@ -60,6 +61,13 @@ def test_settings_that_hold_something_unknown(bare: Folder) -> None:
     done = bare.run("status")
     assert done.returncode == 2
     assert "musterline.toml: chat.channel: " in said(done)
+
+
+def test_check_says_where_no_runbook_is(bare: Folder) -> None:
+    bare.settings('runbook = "none.yaml"\n')
+    done = bare.run("check")
+    assert done.returncode == 1
+    assert "missing: runbook: none.yaml cannot be read (No such file or directory)" in said(done)
 
 
 def test_a_data_folder_that_cannot_be_made(bare: Folder) -> None:

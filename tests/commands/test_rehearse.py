@@ -83,6 +83,7 @@ def test_json_alone_prints_one_line_and_a_thread_when_asked(bare: Folder) -> Non
     (line,) = said(done).splitlines()
     assert json.loads(line)["units"] == 2
     done = bare.run("rehearse", "--units", "2", "--speed", "0", "--json", "--thread", "nowhere")
+    assert done.returncode == 2, "before the wave is played"
     assert said(done).splitlines()[0] == "No unit or site nowhere is in this wave."
 
 

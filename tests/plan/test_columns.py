@@ -92,6 +92,12 @@ def test_a_value_under_no_heading(tmp_path: Path) -> None:
     assert parsed.skipped == 1
 
 
+def test_without_its_columns_a_list_is_not_read_row_by_row(tmp_path: Path) -> None:
+    """Somebody named the wrong file: what its rows hold says nothing more."""
+    parsed = read_text(tmp_path, "wave\nw1,surplus\nw1,surplus\n")
+    assert {problem.what for problem in parsed.problems} == {"this required column is missing"}
+
+
 def test_an_empty_column_without_heading_is_nothing(tmp_path: Path) -> None:
     lines = csv_of(row()).splitlines()
     parsed = read_text(tmp_path, "\n".join(line + "," for line in lines))
