@@ -417,3 +417,14 @@ def test_unplugged_on_the_way_back_is_what_was_asked_for(lang: str, words: str) 
     walk.say(words)
     assert walk.asked() == "back_unplug.unplug"
     assert walk.causes() == before
+
+
+def test_a_way_back_left_halfway_is_on_record_when_it_is_planned_anew() -> None:
+    walk = asked(cut())
+    press(walk, "back_out")
+    walk.register()
+    assert walk.order("rebook", ONCALL) == "ok"
+    walk.plan(plan(start=START + 7 * 24 * 60 * MINUTE))
+    assert [(p.why, p.by) for p in walk.visit.back.past] == [("reason_back_time", ONCALL.user)]
+    assert not walk.visit.back.walking
+    assert walk.visit.units[0].registered_at is None

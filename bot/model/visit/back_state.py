@@ -38,8 +38,10 @@ class Back(msgspec.Struct, frozen=True, omit_defaults=True):
         return self.walking or self.done_at is not None
 
     def renewed(self) -> "Back":
-        """For a new plan: what was, is kept for the record."""
+        """For a new plan: what was, is kept for the record; a way back that was left halfway too,
+        for the new units were being taken out."""
         past = self.past
-        if self.done_at is not None:
-            past = (*past, BackedOut(self.done_at, self.why, self.by))
+        if self.out:
+            at = self.since if self.done_at is None else self.done_at
+            past = (*past, BackedOut(at or 0, self.why, self.by))
         return Back(past=past, watch_at=self.watch_at)
