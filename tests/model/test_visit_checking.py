@@ -190,3 +190,57 @@ def test_what_people_say_at_the_old_box_in_german(place: str, words: str, said: 
     walk = german(place)
     walk.say(words)
     assert walk.last == said
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "the phone is dead",
+        "nö, das Telefon nicht",
+        "everything works but not the phone",
+        "we have no till",
+        "wir haben keine Kasse",
+        "card machine works and the phone works",
+    ],
+)
+def test_words_about_another_thing_settle_nothing_of_this_one(said: str) -> None:
+    walk = checking()
+    walk.say(said)
+    assert walk.asked() == "site_checks.check"
+    assert walk.visit.course.found == ()
+    assert open_checks(walk.visit, walk.context.book) == ("Kartenleser", "telephone")
+
+
+@pytest.mark.parametrize(
+    ("said", "found"),
+    [
+        ("the card machine does not work", "broken"),
+        ("we do not have it", "absent"),
+        ("we have no card reader", "absent"),
+        ("haben wir nicht", "absent"),
+        ("works", "works"),
+        ("card reader works", "works"),
+    ],
+)
+def test_words_about_the_thing_itself_settle_it(said: str, found: str) -> None:
+    walk = checking()
+    walk.say(said)
+    assert walk.visit.course.found == (("Kartenleser", found),)
+
+
+@pytest.mark.parametrize("item", ["lift phone", "Aufzugnotruf", "fire alarm"])
+def test_what_calls_for_rescue_is_looked_at_and_never_tried(item: str) -> None:
+    walk = Walk(replace(plan(), site=replace(SITE, checks=(item,)))).to("registry.light")
+    walk.register()
+    walk.to("site_checks.check")
+    assert walk.last in ("check_lift", "check_alarm")
+    walk.press("broken")
+    assert walk.causes() == ["site_check"]  # nobody is asked to do anything about it first
+
+
+def test_while_one_thing_is_called_for_another_that_works_is_no_cure() -> None:
+    walk = failing()
+    walk.say("the phone works now")
+    assert walk.causes() == ["site_check"]
+    walk.say("card machine works now")
+    assert walk.causes() == []

@@ -13,6 +13,7 @@ from bot.model.policy import minutes
 from bot.model.runbook_course import CHECK_ANSWERS, called, check_of
 from bot.model.visit import event as e
 from bot.model.visit.asks import put
+from bot.model.visit.check_words import is_about
 from bot.model.visit.course_events import Checked, Vouched
 from bot.model.visit.finished import open_checks
 from bot.model.visit.listening import Words, read_under
@@ -116,6 +117,9 @@ def says_cured(turn: Turn, words: Words) -> bool:
     )
     found = [r for r in read_under(turn, words.fact, asked) if r.kind not in ("thanks", "seen")]
     if any(r.kind != "choice" or r.value != "works" or r.ask for r in found):
+        return False
+    broken = [item for item, state in turn.visit.course.found if state == "broken"]
+    if not all(is_about(turn.context.book, item, words.fact.words, "works") for item in broken):
         return False
     if call.called_at is not None:
         turn.post_call(call, "call_contact_says", words=f"@p:{words.text}")

@@ -24,7 +24,15 @@ from msgspec.structs import replace as altered
 
 from bot.model.policy import minutes
 from bot.model.reading import Kind, Reading
-from bot.model.visit import ahead, asking, corrections, languages, more_time, ready_asks
+from bot.model.visit import (
+    ahead,
+    asking,
+    check_words,
+    corrections,
+    languages,
+    more_time,
+    ready_asks,
+)
 from bot.model.visit import event as e
 from bot.model.visit.answering import answer_of
 from bot.model.visit.answers import answered, ask_how_long, callback_refused, raise_and_say
@@ -121,9 +129,18 @@ def _taken(turn: Turn, words: Words) -> bool:
         if reading.kind == "light":
             took = _light(turn, question, reading, followed=question.id != start.id) or took
         elif not reading.ask and (value := answer_of(reading, question)):
+            if not _is_about(turn, question, words, value):
+                continue
             answered(turn, question, value)
             took = True
     return took
+
+
+def _is_about(turn: Turn, question: Question, words: Words, value: str) -> bool:
+    """Under a check: whether the words are about the thing that was asked for."""
+    if question.kind != "check":
+        return True
+    return check_words.is_about(turn.context.book, question.item, words.fact.words, value)
 
 
 def _light(turn: Turn, question: Question, reading: Reading, *, followed: bool) -> bool:
