@@ -16,7 +16,7 @@ from tests.commands.kit import TOP, environment
 
 README = (TOP / "README.md").read_text(encoding="utf-8")
 FIRST = "sh deploy/setup && .venv/bin/musterline rehearse"
-SECOND = "sh deploy/setup dev && .venv/bin/python -m pytest -n auto --dist loadfile --cov"
+SECOND = "sh deploy/setup dev && .venv/bin/python -m pytest -n auto --dist loadfile"
 _BLOCK = re.compile(r"^```sh\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 BLOCKS = _BLOCK.findall(README)
 
