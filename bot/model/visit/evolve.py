@@ -2,7 +2,7 @@
 # ruff: noqa: ARG001, ARG005 - the rules of a table share one form, whether they need all of it
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, get_args
 
 from msgspec.structs import replace
 
@@ -13,16 +13,13 @@ from bot.model.visit import (
     back_events,
     care_events,
     course_events,
+    handing_events,
+    morning_events,
     page_events,
     ready_events,
     spares_events,
 )
 from bot.model.visit import event as e
-from bot.model.visit.back_events import BackEvent
-from bot.model.visit.handing_events import HandingEvent
-from bot.model.visit.handing_events import evolve as evolve_handing
-from bot.model.visit.morning_events import MorningEvent
-from bot.model.visit.morning_events import evolve as evolve_morning
 from bot.model.visit.ready import Ready, carried
 from bot.model.visit.release import Release, Released
 from bot.model.visit.state import (
@@ -35,6 +32,7 @@ from bot.model.visit.state import (
     Visit,
 )
 
+_Rule = Callable[[Visit, Any, int], Visit]
 _LIGHTS_KEPT = 12
 _WORDS_KEPT = 2
 #: What is kept of the lines said while a question is open.
@@ -55,22 +53,6 @@ def evolve(visit: Visit | None, event: e.AnyEvent, at: int) -> Visit:
         return _planned(visit, event, at)
     if visit is None:
         raise LookupError(f"{type(event).__name__} on a visit that was never planned")
-    if isinstance(event, page_events.PageEvent):
-        return page_events.apply(visit, event, at)
-    if isinstance(event, course_events.CourseEvent):
-        return course_events.apply(visit, event, at)
-    if isinstance(event, ready_events.ReadyEvent):
-        return ready_events.apply(visit, event, at)
-    if isinstance(event, HandingEvent):
-        return evolve_handing(visit, event, at)
-    if isinstance(event, spares_events.SparesEvent):
-        return spares_events.apply(visit, event, at)
-    if isinstance(event, BackEvent):
-        return back_events.apply(visit, event, at)
-    if isinstance(event, care_events.CareEvent):
-        return care_events.apply(visit, event, at)
-    if isinstance(event, MorningEvent):
-        return evolve_morning(visit, event, at)
     return _call(visit, event, at) if isinstance(event, CallEvent) else visit
 
 
@@ -466,7 +448,7 @@ def _kept(some: tuple[str, ...], one: str) -> tuple[str, ...]:
     return (*some, one)[-_MARKS_KEPT:]
 
 
-_RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
+_RULES: dict[type[Event], _Rule] = {
     e.PlanAmended: _amended,
     e.StateSet: _state,
     e.ThreadOpened: lambda v, _, at: replace(v, thread=True),
@@ -562,3 +544,17 @@ _RULES: dict[type[Event], Callable[[Visit, Any, int], Visit]] = {
         paused_until=None,
     ),
 }
+
+#: The parts of a visit that have events of their own, and what each makes of them.
+_PARTS: tuple[tuple[Any, _Rule], ...] = (
+    (back_events.BackEvent, back_events.apply),
+    (care_events.CareEvent, care_events.apply),
+    (course_events.CourseEvent, course_events.apply),
+    (handing_events.HandingEvent, handing_events.evolve),
+    (morning_events.MorningEvent, morning_events.evolve),
+    (page_events.PageEvent, page_events.apply),
+    (ready_events.ReadyEvent, ready_events.apply),
+    (spares_events.SparesEvent, spares_events.apply),
+)
+for _kinds, _rule in _PARTS:
+    _RULES |= dict.fromkeys(get_args(_kinds) or (_kinds,), _rule)
