@@ -4,7 +4,15 @@ import argparse
 import asyncio
 from pathlib import Path
 
-from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
+from bot.commands.common import (
+    desk_of,
+    fail,
+    no_wave,
+    settings_argument,
+    settings_of,
+    store_of,
+    waves_of,
+)
 from bot.model.visit.state import Visit
 from bot.report.assets import as_csv, as_xlsx
 from bot.runbooks.load import RunbookError
@@ -47,7 +55,6 @@ async def _visits(settings: Settings, wave: str | None) -> list[Visit]:
     found: list[Visit] = []
     async with store_of(settings, to_read=True) as store:
         desk = desk_of(settings, store)
-        for home in await store.homes():
-            if home.startswith("w:") and (not wave or home == f"w:{wave}"):
-                found += await desk.surroundings.visits(store, home)
+        for one in await waves_of(store, wave):
+            found += await desk.surroundings.visits(store, one.home)
     return found

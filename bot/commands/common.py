@@ -6,6 +6,7 @@ import contextlib
 import os
 import socket
 import sys
+import time
 from collections.abc import AsyncIterator, Coroutine
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,6 +16,7 @@ from bot.code_key import code_key
 from bot.desk import Desk
 from bot.desk.surroundings import Surroundings
 from bot.model.runbook import Runbook
+from bot.model.subject import Subject
 from bot.runbooks.load import load as load_runbook
 from bot.settings import PREFIX, Settings, SettingsError, load
 from bot.speak.lexicon import languages, lexicon
@@ -92,6 +94,17 @@ async def store_of(settings: Settings, *, to_read: bool = False) -> AsyncIterato
         await store.close()
         if embedded is not None:
             await embedded.stop()
+
+
+async def now_of(store: Store) -> int:
+    """Wave time, ms: the store's clock, which only a rehearsal has, else UTC."""
+    return await store.clock_get() or time.time_ns() // 1_000_000
+
+
+async def waves_of(store: Store, wave: str | None) -> list[Subject]:
+    """The waves of the store, sorted; of one ``wave`` only that, where it is there."""
+    subjects = (Subject(home, "wave") for home in await store.homes())
+    return [one for one in subjects if one.wave and (not wave or one.wave == wave)]
 
 
 def _running_url(data: Path) -> str:

@@ -2,11 +2,19 @@
 
 import argparse
 import asyncio
-import time
 
 import msgspec
 
-from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
+from bot.commands.common import (
+    desk_of,
+    fail,
+    no_wave,
+    now_of,
+    settings_argument,
+    settings_of,
+    store_of,
+    waves_of,
+)
 from bot.model.handover import Handover, handover, last_day
 from bot.model.roster import Roster
 from bot.report.handover import lines
@@ -58,11 +66,9 @@ async def _look(
     found = []
     async with store_of(settings, to_read=True) as store:
         desk = desk_of(settings, store)
-        now = await store.clock_get() or time.time_ns() // 1_000_000
-        for home in await store.homes():
-            if not home.startswith("w:") or (wave and home != f"w:{wave}"):
-                continue
-            visits = await desk.surroundings.visits(store, home)
+        now = await now_of(store)
+        for subject in await waves_of(store, wave):
+            visits = await desk.surroundings.visits(store, subject.home)
             one = handover(visits, desk.surroundings.book, now)
-            found.append((home[2:], one.since(last_day(now)) if last else one))
+            found.append((subject.wave, one.since(last_day(now)) if last else one))
     return found, desk.surroundings.roster

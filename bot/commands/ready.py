@@ -4,7 +4,6 @@ import argparse
 import asyncio
 import csv
 import sys
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -13,11 +12,19 @@ import msgspec
 from rich.console import Console
 from rich.table import Table
 
-from bot.commands.common import desk_of, fail, settings_argument, settings_of, store_of
+from bot.commands.common import (
+    desk_of,
+    fail,
+    now_of,
+    settings_argument,
+    settings_of,
+    store_of,
+    waves_of,
+)
 from bot.desk import Desk
 from bot.model.fact import Actor, Ordered
 from bot.model.serial import normal
-from bot.model.subject import of_visit
+from bot.model.subject import Subject, of_visit
 from bot.model.visit.ready_gaps import BEFORE, settled
 from bot.model.visit.state import Visit
 from bot.report.ready import Count, Row, counted, missing, rows
@@ -25,6 +32,7 @@ from bot.runbooks.load import RunbookError
 from bot.settings import Settings, SettingsError
 from bot.speak.catalogue import standard
 from bot.store.errors import StoreError
+from bot.store.store import Store
 
 #: Who says what a file of the registry says.
 _REGISTRY = Actor("registry", admin=True)
@@ -104,18 +112,20 @@ async def _look(
                 f"The runbook {settings.runbook} has no section ready: nothing has to be settled "
                 "before a site begins."
             )
-        now = await store.clock_get() or time.time_ns() // 1_000_000
-        homes = [h for h in await store.homes() if h.startswith("w:")]
-        if wave is not None:
-            homes = [home for home in homes if home == f"w:{wave}"]
-        if not homes:
+        now = await now_of(store)
+        waves = await waves_of(store, wave)
+        if not waves:
             raise _NoWave(f"There is no wave {wave}." if wave else "There is no wave yet.")
-        visits = [v for h in homes for v in await desk.surroundings.visits(store, h)]
+        visits = await _visits(desk, store, waves)
         if known is not None:
             await _registry_says(desk, visits, known, now)
-            visits = [v for h in homes for v in await desk.surroundings.visits(store, h)]
+            visits = await _visits(desk, store, waves)
         found = rows(visits, desk.surroundings.book, desk.surroundings.roster, now)
         return found, counted(visits, found), now
+
+
+async def _visits(desk: Desk, store: Store, waves: list[Subject]) -> list[Visit]:
+    return [v for one in waves for v in await desk.surroundings.visits(store, one.home)]
 
 
 async def _registry_says(desk: Desk, visits: list[Visit], known: frozenset[str], now: int) -> None:

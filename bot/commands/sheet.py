@@ -13,6 +13,7 @@ from bot.commands.common import (
     settings_argument,
     settings_of,
     store_of,
+    waves_of,
 )
 from bot.model.visit.state import Visit
 from bot.report.sheet.content import Door, Sheet, Team, languages, sheet_of
@@ -79,10 +80,8 @@ async def _each(
     page = settings.page
     secret = page.secret.get_secret_value().encode()
     door = Door(Access(secret), page.base_url) if page.on else None
-    for home in sorted(await store.homes()):
-        if not home.startswith("w:") or (wave and home != f"w:{wave}"):
-            continue
-        for visit in await surroundings.visits(store, home):
+    for one_wave in await waves_of(store, wave):
+        for visit in await surroundings.visits(store, one_wave.home):
             if site and visit.id != site:
                 continue
             people = await _people(store, visit)

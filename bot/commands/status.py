@@ -2,12 +2,19 @@
 
 import argparse
 import asyncio
-import time
 
 import msgspec
 
-from bot.commands.common import desk_of, fail, no_wave, settings_argument, settings_of, store_of
-from bot.model.subject import Subject
+from bot.commands.common import (
+    desk_of,
+    fail,
+    no_wave,
+    now_of,
+    settings_argument,
+    settings_of,
+    store_of,
+    waves_of,
+)
 from bot.report.words import board_lines, unmarked
 from bot.runbooks.load import RunbookError
 from bot.settings import Settings, SettingsError
@@ -41,14 +48,12 @@ async def _lines(settings: Settings, wave: str | None, *, as_json: bool) -> list
     lines: list[str] = []
     async with store_of(settings, to_read=True) as store:
         desk = desk_of(settings, store)
-        now = await store.clock_get() or time.time_ns() // 1_000_000
-        for home in await store.homes():
-            if not home.startswith("w:") or (wave and home != f"w:{wave}"):
-                continue
-            state = await desk.state(Subject(home, "wave"))
-            summary = await desk.surroundings.board(store, home, now)
+        now = await now_of(store)
+        for one in await waves_of(store, wave):
+            state = await desk.state(one)
+            summary = await desk.surroundings.board(store, one.home, now)
             if as_json:
-                body = {"wave": home[2:], **msgspec.to_builtins(summary)}
+                body = {"wave": one.wave, **msgspec.to_builtins(summary)}
                 lines.append(msgspec.json.encode(body).decode())
             else:
                 lines += map(unmarked, board_lines(state, summary, standard().best("en")))
