@@ -77,7 +77,9 @@ def _own_text(turn: Turn, ask: Ask) -> str:
     return check.text or "" if check is not None else ""
 
 
-def ask_own(turn: Turn, ask: str, kind: AskKind, *, checkpoint: float, window: float) -> None:
+def ask_own(
+    turn: Turn, ask: str, kind: AskKind, *, checkpoint: float, window: float, unit: str = ""
+) -> None:
     """Ask one of our own questions; times in minutes. Its texts are named like it."""
     put(
         turn,
@@ -88,6 +90,7 @@ def ask_own(turn: Turn, ask: str, kind: AskKind, *, checkpoint: float, window: f
         checkpoint=minutes(checkpoint),
         window=minutes(window),
         answers=OWN_ANSWERS.get(ask, ()),
+        unit=unit,
     )
 
 

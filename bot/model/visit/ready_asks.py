@@ -13,7 +13,7 @@ from bot.model.runbook_ready import ASKED, Item, ReadySection
 from bot.model.serial import normal
 from bot.model.visit import event as e
 from bot.model.visit import ready_events as r
-from bot.model.visit.asks import OWN_ANSWERS, put
+from bot.model.visit.asks import ask_own
 from bot.model.visit.ready_gaps import settled
 from bot.model.visit.ready_times import next_ask, scaled
 from bot.model.visit.state import Question
@@ -69,23 +69,14 @@ def _ask(turn: Turn, section: ReadySection, item: Item) -> None:
         _put(turn, section, f"{PREFIX}{item}", "choice")
 
 
-def _put(
-    turn: Turn,
-    section: ReadySection,
-    ask: str,
-    kind: AskKind,
-    *,
-    unit: str = "",
-) -> None:
-    put(
+def _put(turn: Turn, section: ReadySection, ask: str, kind: AskKind, *, unit: str = "") -> None:
+    """One of these asks, in times that fit what is left until the start."""
+    ask_own(
         turn,
-        ask=ask,
-        kind=kind,
-        text=ask,
-        nudge=f"{ask}_nudge",
-        checkpoint=scaled(turn.visit, section.remind),
-        window=scaled(turn.visit, section.answer_within),
-        answers=OWN_ANSWERS.get(ask, ()),
+        ask,
+        kind,
+        checkpoint=scaled(turn.visit, section.remind) / MINUTE,
+        window=scaled(turn.visit, section.answer_within) / MINUTE,
         unit=unit,
     )
 
