@@ -34,15 +34,21 @@ class PressHolder(CallHolder, Protocol):
         """Settled by a person: the walk-through may go on, or the site is rebooked."""
 
 
-def press(turn: PressHolder, actor: Actor, call_id: str, verb: str) -> str:
-    """Do ``verb`` to a call; gives the answer for the one who pressed (see ``Decision``)."""
+def pressed_call(turn: CallHolder, actor: Actor, call_id: str) -> Call | str:
+    """The open call whose button somebody of the team pressed; else the answer that refuses it."""
     call = find(turn.calls, call_id)
     if call is None:
         return "stale"
     if not call.open:
         return "call_over"
-    if not (actor.oncall or actor.admin):
-        return "not_yours"
+    return call if actor.oncall or actor.admin else "not_yours"
+
+
+def press(turn: PressHolder, actor: Actor, call_id: str, verb: str) -> str:
+    """Do ``verb`` to a call; gives the answer for the one who pressed (see ``Decision``)."""
+    call = pressed_call(turn, actor, call_id)
+    if isinstance(call, str):
+        return call
     if verb == "take":
         return _take(turn, actor, call)
     if call.taken_by != actor.user and not actor.admin:

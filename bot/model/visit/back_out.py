@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 from bot.model.calls import event as c
 from bot.model.calls import ways
 from bot.model.calls.life import as_now, clear, raise_call
-from bot.model.calls.state import Call, find
+from bot.model.calls.press import pressed_call
+from bot.model.calls.state import Call
 from bot.model.fact import Actor, Ordered
 from bot.model.message import Button
 from bot.model.policy import minutes
@@ -159,13 +160,9 @@ def _wait(args: dict[str, str]) -> int | None:
 
 def press_back(turn: Turn, actor: Actor, call_id: str, verb: str) -> str:
     """A button ``b:CALL:VERB`` of a call."""
-    call = find(turn.calls, call_id)
-    if call is None:
-        return "stale"
-    if not call.open:
-        return "call_over"
-    if not (actor.oncall or actor.admin):
-        return "not_yours"
+    call = pressed_call(turn, actor, call_id)
+    if isinstance(call, str):
+        return call
     if verb == "back_out":
         why = "reason_back_time" if call.cause == "back_out" else f"cause_{call.cause}"
         return order_back_out(turn, actor.user, why)

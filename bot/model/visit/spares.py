@@ -7,6 +7,7 @@ the spare's serial and its date are known the visit waits, and says so wherever 
 
 from bot.model.calls import event as c
 from bot.model.calls.life import as_now, clear
+from bot.model.calls.press import pressed_call
 from bot.model.fact import Actor, Ordered, Registered, Told
 from bot.model.message import Button
 from bot.model.runbook import Cause
@@ -206,11 +207,9 @@ def name_of(turn: Turn, user: str) -> str:
 
 def press_swap(turn: Turn, actor: Actor, call_id: str, verb: str) -> str:
     """``s:CALL:replace``, then ``:REASON``, ``:REASON.SOURCE`` and ``:REASON.SOURCE.DAYS``."""
-    call = turn.visit.call(call_id)
-    if call is None or not call.open:
-        return "stale"
-    if not (actor.oncall or actor.admin):
-        return "not_yours"
+    call = pressed_call(turn, actor, call_id)
+    if isinstance(call, str):
+        return call
     reason, _, rest = verb.partition(".")
     source, _, days = rest.partition(".")
     if verb == "replace":
