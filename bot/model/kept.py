@@ -202,10 +202,9 @@ def _pressed(kept: Kept, fact: Pressed, context: Context) -> Decision[Kept]:
         return Decision(kept, answer="stale")
     event = KeptSettled(item.no, verb, fact.actor.user)
     after = evolve(kept, event, fact.received_at, fact.id)
-    staff = context.roster.find(fact.actor.user)
     args = {
         "serial": item.serial,
-        "who": staff.name if staff else fact.actor.user,
+        "who": context.roster.name(fact.actor.user),
         "site": "",
         "other": "",
     }

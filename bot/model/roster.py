@@ -94,6 +94,11 @@ class Roster(msgspec.Struct, frozen=True, gc=False):
     def find(self, user: str) -> Staff | None:
         return next((s for s in self.staff if s.user == user), None)
 
+    def name(self, user: str) -> str:
+        """What a chat user is called; the account's own name for somebody who is not listed."""
+        staff = self.find(user)
+        return staff.name if staff else user
+
     def actor(self, user: str) -> Actor:
         """The chat user with the roles the roster gives; a stranger has none."""
         staff = self.find(user)

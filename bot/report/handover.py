@@ -46,9 +46,7 @@ def _names(sites: list[SiteAfter]) -> str:
 
 def _site(site: SiteAfter, texts: Texts, roster: Roster) -> str:
     odd = "; ".join(_odd(one, texts) for one in site.odd)
-    people = (roster.find(user) for user in site.knows)
-    names = [staff.name if staff else user for user, staff in zip(site.knows, people, strict=True)]
-    who = ", ".join(names) or texts.say("handover_contact_knows", {})
+    who = ", ".join(map(roster.name, site.knows)) or texts.say("handover_contact_knows", {})
     args = {"site": site.name, "state": site.state, "words": odd, "who": who}
     return texts.say("handover_site", args)
 

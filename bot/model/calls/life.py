@@ -187,8 +187,7 @@ def clear(turn: CallHolder, call: Call, by: e.ClearedBy) -> None:
 
 
 def _name(turn: CallHolder, call: Call) -> str:
-    staff = turn.context.roster.find(call.taken_by)
-    return staff.name if staff else call.taken_by
+    return turn.context.roster.name(call.taken_by)
 
 
 def taken_buttons(call: Call) -> tuple[Button, ...]:

@@ -155,5 +155,4 @@ def _close(turn: PressHolder, actor: Actor, call: Call, reason: str) -> str:
 
 
 def _name(turn: CallHolder, user: str) -> str:
-    staff = turn.context.roster.find(user)
-    return staff.name if staff else user
+    return turn.context.roster.name(user)

@@ -107,14 +107,13 @@ def order_works(turn: Turn) -> str:
 
 def _settle_call(turn: Turn, by: str, template: str, why: str, *, until: int | None = None) -> None:
     """The call that asked is answered by the decision: it closes, with the name."""
-    staff = turn.context.roster.find(by)
     for call in turn.visit.open_calls:
         if call.cause == "back_out":
             turn.emit_call(c.Closed(call.id, by, "decided"))
             turn.post_call(
                 as_now(turn, call),
                 template,
-                who=staff.name if staff else by,
+                who=turn.context.roster.name(by),
                 why=f"@x:{why}" if why else "",
                 until=until or turn.at,
             )
@@ -128,13 +127,12 @@ def _let_sleep(turn: Turn, by: str, why: str) -> None:
     if rule is None or not turn.visit.back.walking:
         return
     due = turn.at + minutes(rule.minutes)
-    staff = turn.context.roster.find(by)
     for call in turn.visit.open_calls:
         waits = call.cleared_at is None and call.operator == "none" and call.due < due
         if call.cause == "without_service" and waits:
             ways.over(turn, call)
             turn.emit_call(c.Delayed(call.id, due))
-            name = staff.name if staff else by
+            name = turn.context.roster.name(by)
             turn.post_call(as_now(turn, call), "call_back_decided", who=name, why=f"@x:{why}")
 
 

@@ -147,5 +147,4 @@ def wait_ms(turn: Turn) -> int:
 
 
 def _who(turn: Turn, by: str) -> str:
-    staff = turn.context.roster.find(by)
-    return staff.name if staff else by or "@x:nobody"
+    return turn.context.roster.name(by) or "@x:nobody"

@@ -13,6 +13,5 @@ def ordered(turn: Turn, fact: Ordered) -> None:
     if fact.order == "send_page":
         turn.mail_person(visit.contact, "page_link", start=visit.start)
         return
-    staff = turn.context.roster.find(by)
     turn.emit(PageRevoked(visit.page.generation + 1, by))
-    turn.note("staff_page_revoked", who=staff.name if staff else by)
+    turn.note("staff_page_revoked", who=turn.context.roster.name(by))

@@ -153,10 +153,8 @@ def start_anyway(turn: Turn, by: str) -> str:
         turn.emit(e.StateSet("agreed", "a person starts it anyway"))
         if at < visit.start:
             turn.say("ready_after_all", start=visit.start)
-    staff = turn.context.roster.find(by)
-    turn.note(
-        "readiness_anyway", who=staff.name if staff else by, start=visit.start, **_named(found)
-    )
+    who = turn.context.roster.name(by)
+    turn.note("readiness_anyway", who=who, start=visit.start, **_named(found))
     return "ok"
 
 

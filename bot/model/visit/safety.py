@@ -47,11 +47,10 @@ def restart(turn: Turn, by: str) -> None:
         turn.answer = "nothing"
         return
     turn.emit(e.Restarted(by))
-    staff = turn.context.roster.find(by)
     for call in turn.visit.open_calls:
         if call.cause == "danger":
             turn.emit_call(c.Closed(call.id, by, "restarted"))
-            turn.post_call(as_now(turn, call), "call_restarted", who=staff.name if staff else by)
+            turn.post_call(as_now(turn, call), "call_restarted", who=turn.context.roster.name(by))
     if turn.visit.state == "running" and not turn.visit.blocked:
         turn.say("restarted")
     safe_before(turn)

@@ -99,7 +99,7 @@ def swap_unit(turn: Turn, wanted: Swap, other: str = "") -> str:
     )
     turn.emit(s.ReturnOpened(unit.serial, "withdrawn"))
     _take_from(turn, other, wanted.new, wanted.by)
-    turn.note("call_swap_noted", serial=unit.serial, who=name_of(turn, wanted.by))
+    turn.note("call_swap_noted", serial=unit.serial, who=turn.context.roster.name(wanted.by))
     _put_off(turn, wanted.by, unit)
     settle_swap(turn)
     return "ok"
@@ -150,7 +150,7 @@ def given_away(turn: Turn, fact: Told) -> None:
         turn.answer = "nothing"
         return
     turn.emit(s.Lent(unit.serial, fact.args["to"], by))
-    turn.note("call_unit_lent", serial=unit.serial, who=name_of(turn, by))
+    turn.note("call_unit_lent", serial=unit.serial, who=turn.context.roster.name(by))
     if turn.visit.state not in ("done", "rebook", "backed_out", "watched"):
         rebook(turn, "its unit went to another site")
 
@@ -195,11 +195,6 @@ def _take_from(turn: Turn, other: str, new: str, by: str) -> None:
     """Whoever expects the spare now gives it up, so that it is expected here alone."""
     if other and new and other != str(turn.fact.subject):
         turn.tell(parse(other), "given_away", serial=new, by=by, to=turn.visit.site.name)
-
-
-def name_of(turn: Turn, user: str) -> str:
-    staff = turn.context.roster.find(user)
-    return staff.name if staff else user
 
 
 # --- by buttons ------------------------------------------------------------------------------

@@ -111,8 +111,7 @@ def registered_meanwhile(turn: Turn, serial: str) -> None:
 
 
 def name_of(turn: Turn, user: str) -> str:
-    staff = turn.context.roster.find(user)
-    return staff.name if staff else user
+    return turn.context.roster.name(user)
 
 
 def _due(turn: Turn) -> int:
