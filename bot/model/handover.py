@@ -95,8 +95,7 @@ def line_may_go(visit: Visit, book: Runbook, at: int) -> bool:
     three = registered(visit) and checks_passed(visit, book) and soak_passed(visit, book, at)
     well = visit.state == "done" and all(unit.online for unit in visit.units)
     called = any(call.cleared_at is None for call in visit.open_calls)
-    in_danger = visit.stopped_at is not None or visit.danger_ask is not None
-    return three and well and morning_passed(visit) and not called and not in_danger
+    return three and well and morning_passed(visit) and not called and not visit.in_danger
 
 
 def _site(visit: Visit, book: Runbook, at: int) -> SiteAfter:

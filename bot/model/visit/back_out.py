@@ -52,8 +52,7 @@ def late(turn: Turn) -> None:
     """The latest time, and nobody decided: a person is called in any case."""
     visit, rule = turn.visit, turn.context.book.back_out
     turn.emit(b.BackLate())
-    stopped = visit.stopped_at is not None or visit.danger_ask is not None
-    alone = not stopped and not visit.with_person
+    alone = not visit.in_danger and not visit.with_person
     if rule is not None and rule.without_answer == "back_out" and alone:
         begin_back(turn, "", "reason_no_decision", keep=visit.back.call)
         call_everyone(turn, "@x:reason_walked_back", "call_back_walking")
@@ -67,7 +66,7 @@ def late(turn: Turn) -> None:
 def order_back_out(turn: Turn, by: str, why: str) -> str:
     """Back out now; gives the answer for who ordered it (see ``Decision``)."""
     visit, book = turn.visit, turn.context.book
-    if visit.stopped_at is not None or visit.danger_ask is not None:
+    if visit.in_danger:
         return "stopped"
     if visit.back.walking or visit.state == "backed_out":
         return "nothing"
@@ -84,7 +83,7 @@ def order_back_out(turn: Turn, by: str, why: str) -> str:
 
 def order_go_on(turn: Turn, by: str, wait: int | None) -> str:
     """Go on for ``wait`` ms, then be asked again; ``None``: at one's own risk. Ends a walk back."""
-    if turn.visit.stopped_at is not None or turn.visit.danger_ask is not None:
+    if turn.visit.in_danger:
         return "stopped"
     if turn.visit.back.walking:
         leave(turn, by)

@@ -117,7 +117,7 @@ def _as_known(visit: Visit, start: int, end: int | None) -> Plan:
 
 
 def _refused(visit: Visit, at: int, start: int) -> str:
-    if visit.stopped_at is not None or visit.danger_ask is not None or visit.state in _OVER:
+    if visit.in_danger or visit.state in _OVER:
         return "nothing"
     under_way = visit.state == "running" and visit.out_of_service
     if under_way or any(_without_service(call) for call in visit.open_calls):

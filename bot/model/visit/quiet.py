@@ -51,7 +51,7 @@ def must_park(visit: Visit, book: Runbook) -> bool:
 def quiet(visit: Visit, book: Runbook) -> bool:
     """Whether the site gets no message now but the safety answer and the one question that asks
     whether it is parked."""
-    if visit.stopped_at is not None or visit.danger_ask is not None:
+    if visit.in_danger:
         return False  # what is said of danger is always said
     return driving(visit) or must_park(visit, book)
 

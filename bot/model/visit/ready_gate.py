@@ -136,7 +136,7 @@ def _go(turn: Turn, by: str) -> None:
 def start_anyway(turn: Turn, by: str) -> str:
     """Begin although something is missing; gives the answer for the one who wants it."""
     visit, at = turn.visit, turn.at
-    if visit.stopped_at is not None or visit.danger_ask is not None:
+    if visit.in_danger:
         return "not_safe"
     if visit.state == "held":
         return "held_unit"

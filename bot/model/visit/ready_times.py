@@ -25,7 +25,7 @@ def deadlines(visit: Visit, book: Runbook, policy: Policy) -> dict[str, int]:
     section, ready = book.ready, visit.ready
     if section is None or visit.state != "agreed":
         return {}
-    if visit.stopped_at is not None or visit.danger_ask is not None:
+    if visit.in_danger:
         return {}  # to put it off would take the question about danger away
     if ready.anyway:
         return {}

@@ -71,8 +71,7 @@ def _until(turn: Turn) -> int:
 def ordered(turn: Turn, actor: Actor) -> None:
     """The order *release*, of on-call or an admin: they answer for what is left."""
     visit = turn.visit
-    in_danger = visit.stopped_at is not None or visit.danger_ask is not None
-    if visit.state != "running" or in_danger or visit.back.walking:
+    if visit.state != "running" or visit.in_danger or visit.back.walking:
         turn.answer = "nothing"  # halfway back to the old unit the site has neither
         return
     release(turn, actor.user)

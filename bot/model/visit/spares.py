@@ -76,7 +76,7 @@ def swap_unit(turn: Turn, wanted: Swap, other: str = "") -> str:
     """Withdraw a unit; gives the answer for who ordered it. ``other`` expects the spare now."""
     visit = turn.visit
     unit = _unit(turn, wanted.old)
-    if visit.stopped_at is not None or visit.danger_ask is not None:
+    if visit.in_danger:
         return "stopped"
     if unit is None or wanted.reason not in REASONS or wanted.source not in SOURCES:
         return "no_unit" if unit is None else "swap_how"

@@ -259,9 +259,13 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
         return [c for c in self.calls if c.open]
 
     @property
+    def in_danger(self) -> bool:
+        """Whether it is stopped for danger, or the question whether there is any is open."""
+        return self.stopped_at is not None or self.danger_ask is not None
+
+    @property
     def blocked(self) -> bool:
-        asked = self.stopped_at is not None or self.danger_ask is not None
-        return asked or bool(self.helper) or any(c.blocks for c in self.calls)
+        return self.in_danger or bool(self.helper) or any(c.blocks for c in self.calls)
 
     @property
     def with_person(self) -> bool:
