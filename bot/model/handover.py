@@ -11,7 +11,7 @@ import msgspec
 from bot.model.board import state_of
 from bot.model.policy import MINUTE
 from bot.model.runbook import Runbook
-from bot.model.visit.finished import checks_passed, registered, soak_passed
+from bot.model.visit.finished import checks_passed, finished, registered, soak_passed
 from bot.model.visit.morning import morning_passed, reopened
 from bot.model.visit.state import Visit
 
@@ -92,10 +92,15 @@ def _has_been(visit: Visit, at: int) -> bool:
 
 def line_may_go(visit: Visit, book: Runbook, at: int) -> bool:
     """Whether the old line may be given up: the unit stayed, all works, and the site says so."""
-    three = registered(visit) and checks_passed(visit, book) and soak_passed(visit, book, at)
     well = visit.state == "done" and all(unit.online for unit in visit.units)
     called = any(call.cleared_at is None for call in visit.open_calls)
-    return three and well and morning_passed(visit) and not called and not visit.in_danger
+    return (
+        finished(visit, book, at)
+        and well
+        and morning_passed(visit)
+        and not called
+        and not visit.in_danger
+    )
 
 
 def _site(visit: Visit, book: Runbook, at: int) -> SiteAfter:
