@@ -7,7 +7,7 @@ import msgspec
 
 from bot.model.roster import Roster
 from bot.model.runbook import Runbook
-from bot.model.visit.ready_gaps import gaps, reachable
+from bot.model.visit.ready_gaps import gaps
 from bot.model.visit.state import Visit
 from bot.speak.catalogue import Texts
 
@@ -56,7 +56,7 @@ _OF_THE_EVENING = ("consent", "oncall")
 
 
 def _of(visit: Visit, book: Runbook, roster: Roster, at: int) -> list[Row]:
-    found = gaps(visit, book, reachable(roster, visit.start))
+    found = gaps(visit, book, roster.staffed(visit.start))
     if visit.state not in _UNDATED or book.ready is None:
         return [_row(visit, at, gap.item, gap.note, gap.owner, gap.due) for gap in found]
     lasting = [gap for gap in found if gap.item not in _OF_THE_EVENING]

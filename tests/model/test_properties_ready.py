@@ -9,7 +9,7 @@ from bot.model.policy import MINUTE
 from bot.model.roster import Roster
 from bot.model.visit import event as e
 from bot.model.visit.ready_events import StartAnyway
-from bot.model.visit.ready_gaps import gaps, reachable
+from bot.model.visit.ready_gaps import gaps
 from bot.model.visit.state import Visit
 from tests.model.kit import (
     ADMIN,
@@ -68,7 +68,7 @@ class Watched(Walk):
         if before.stopped_at is not None or before.state == "held":
             raise Wrong(f"it began though it was {before.state}")
         at_start = replace(before, state="agreed")
-        oncall = reachable(self.context.roster, before.start)
+        oncall = self.context.roster.staffed(before.start)
         missing = [gap.item for gap in gaps(at_start, self.context.book, oncall)]
         named = before.ready.anyway or any(isinstance(ev, StartAnyway) for ev in events)
         if missing and not named:

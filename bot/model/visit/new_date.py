@@ -101,7 +101,7 @@ def new_date(turn: Turn, start: int, end: int | None = None, *, by: str) -> bool
 
 def _as_known(visit: Visit, start: int, end: int | None) -> Plan:
     """What the list said of the units holds for those it named; of the people it is asked anew."""
-    same = tuple(u.serial for u in visit.units) == visit.ready.listed
+    same = visit.serials == visit.ready.listed
     holds = LASTING if same else LASTING - OF_UNITS
     site = replace(visit.site, ready=tuple(item for item in visit.site.ready if item in holds))
     units = (Unit(u.serial, u.model, u.version, accepted=u.accepted) for u in visit.units)

@@ -115,7 +115,6 @@ def apply(visit: Visit, event: ReadyEvent, at: int) -> Visit:
 
 def _with(visit: Visit, event: ItemSet, at: int) -> tuple[Known, ...]:
     """The newest word on each item, in the order in which they were first heard of."""
-    serials = tuple(unit.serial for unit in visit.units)
-    new = Known(event.item, event.good, at, event.by, event.note, serials)
+    new = Known(event.item, event.good, at, event.by, event.note, visit.serials)
     known = {one.item: one for one in visit.ready.known} | {event.item: new}
     return tuple(known.values())

@@ -4,15 +4,13 @@ import msgspec
 
 from bot.model.people import by_page
 from bot.model.policy import minutes
-from bot.model.roster import Roster
 from bot.model.runbook import Runbook
 from bot.model.runbook_ready import Item, ReadyItem, ReadyOwner
-from bot.model.visit.ready import OF_UNITS
+from bot.model.visit.ready import OF_UNITS, Known
 from bot.model.visit.state import Visit
 
 #: States in which a visit has yet to begin.
 BEFORE = ("planned", "held", "invited", "agreed", "rebook")
-#: Who settles what nobody but the bot itself is asked for.
 _DAY = minutes(24 * 60)
 
 
@@ -64,13 +62,12 @@ def settled(visit: Visit, item: Item, oncall: bool) -> bool:
             return False
         case "deputy" if visit.deputy is not None and visit.deputy.disabled:
             return False
-    word = visit.ready.word_on(item)
-    serials = tuple(unit.serial for unit in visit.units)
-    if word is not None and (item not in OF_UNITS or word.serials == serials):
+    word = _word(visit, item)
+    if word is not None:
         return word.good
-    if item == "label" and set(serials) <= set(visit.ready.labels):
+    if item == "label" and set(visit.serials) <= set(visit.ready.labels):
         return True
-    return item in visit.site.ready and (item not in OF_UNITS or visit.ready.listed == serials)
+    return item in visit.site.ready and _still(visit, item, visit.ready.listed)
 
 
 def note(visit: Visit, item: Item) -> str:
@@ -79,16 +76,21 @@ def note(visit: Visit, item: Item) -> str:
         person = visit.contact if item == "contact" else visit.deputy
         if person is not None and person.disabled:
             return "away"
-    word = visit.ready.word_on(item)
-    serials = tuple(unit.serial for unit in visit.units)
-    if word is None or word.good or (item in OF_UNITS and word.serials != serials):
+    word = _word(visit, item)
+    if word is None or word.good:
         return "silent" if item in visit.ready.silent else ""
     return word.note
 
 
-def reachable(roster: Roster, start: int) -> bool:
-    """Whether somebody is on call at the start."""
-    return roster.staffed(start)
+def _word(visit: Visit, item: Item) -> Known | None:
+    """The newest word on the item, unless it was about other units."""
+    word = visit.ready.word_on(item)
+    return word if word is not None and _still(visit, item, word.serials) else None
+
+
+def _still(visit: Visit, item: Item, serials: tuple[str, ...]) -> bool:
+    """Whether what was said of these units holds for those of the visit."""
+    return item not in OF_UNITS or serials == visit.serials
 
 
 def deputy_can_press(visit: Visit) -> bool:

@@ -12,7 +12,7 @@ from bot.model.runbook_ready import Item
 from bot.model.visit import event as e
 from bot.model.visit import ready_events as r
 from bot.model.visit.ready_asks import OF_CARTON, PREFIX, close, deputy_answers, set_item
-from bot.model.visit.ready_gaps import Gap, gaps, reachable
+from bot.model.visit.ready_gaps import Gap, gaps
 from bot.model.visit.turn import Turn
 
 #: Places for gaps in a text of the team: one for each item.
@@ -33,7 +33,7 @@ _WRONG: dict[Item, str] = {
 
 
 def missing(turn: Turn) -> tuple[Gap, ...]:
-    oncall = reachable(turn.context.roster, turn.visit.start)
+    oncall = turn.context.roster.staffed(turn.visit.start)
     if turn.at >= turn.visit.start and turn.context.reachable is False:
         oncall = False  # none of those whose turn it is has confirmed a way in this shift
     return gaps(turn.visit, turn.context.book, oncall)
@@ -171,8 +171,7 @@ def ordered_item(turn: Turn, fact: Ordered) -> None:
         return
     good = value == "yes"
     word = turn.visit.ready.word_on(item.id)
-    serials = tuple(unit.serial for unit in turn.visit.units)
-    if word is not None and word.good == good and word.serials == serials:
+    if word is not None and word.good == good and word.serials == turn.visit.serials:
         turn.answer = "nothing"
         return
     set_item(turn, item.id, good, fact.actor.user, "" if good else _WRONG[item.id])

@@ -245,6 +245,10 @@ class Visit(msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=T
     course: Course = Course()
     spares: Spares = Spares()
 
+    @property
+    def serials(self) -> tuple[str, ...]:
+        return tuple([unit.serial for unit in self.units])
+
     def unit(self, serial: str) -> Unit | None:
         for unit in self.units:
             if unit.serial == serial:

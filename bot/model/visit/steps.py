@@ -18,7 +18,7 @@ _WALKS_KEPT = 1024
 
 def steps(book: Runbook, visit: Visit) -> tuple[Step, ...]:
     """All of a visit's steps in order; one decision asks for them many times."""
-    serials = tuple([unit.serial for unit in visit.units])
+    serials = visit.serials
     if visit.back.walking:
         return _back(book, serials, _moved(book, visit, serials))
     return _there(book, visit, serials)
