@@ -18,7 +18,7 @@ _NO_THING = frozenset({"one", "such", "more", "idea"})
 def is_about(book: Runbook, item: str, said: str, value: str) -> bool:
     """Whether the answer ``value`` in these words is about ``item`` of the site's list."""
     text = _spaced(said)
-    own = {*_names(book, item)}
+    own = _names(book, item)
     named = any(name in text for name in own)
     if any(name in text for name in _others(book, item) - own):
         return named and value == "broken"

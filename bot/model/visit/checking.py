@@ -77,9 +77,8 @@ def _call(turn: Turn, item: str) -> None:
 
 def failing(visit: Visit) -> Call | None:
     """The call about a check that the site's people may still cure themselves."""
-    broken = any(found == "broken" for _, found in visit.course.found)
     lasting = (c for c in visit.calls if c.blocks and c.cause == "site_check")
-    return next(lasting, None) if broken else None
+    return next(lasting, None) if visit.course.broken else None
 
 
 def pressed(turn: Turn, fact: Pressed, role: str, name: str, value: str) -> None:
@@ -118,8 +117,8 @@ def says_cured(turn: Turn, words: Words) -> bool:
     found = [r for r in read_under(turn, words.fact, asked) if r.kind not in ("thanks", "seen")]
     if any(r.kind != "choice" or r.value != "works" or r.ask for r in found):
         return False
-    broken = [item for item, state in turn.visit.course.found if state == "broken"]
-    if not all(is_about(turn.context.book, item, words.fact.words, "works") for item in broken):
+    book, said = turn.context.book, words.fact.words
+    if not all(is_about(book, item, said, "works") for item in turn.visit.course.broken):
         return False
     if call.called_at is not None:
         turn.post_call(call, "call_contact_says", words=f"@p:{words.text}")
@@ -128,9 +127,8 @@ def says_cured(turn: Turn, words: Words) -> bool:
 
 
 def _cured(turn: Turn, call: Call) -> None:
-    for item, found in turn.visit.course.found:
-        if found == "broken":
-            turn.emit(Checked(item, "works"))
+    for item in turn.visit.course.broken:
+        turn.emit(Checked(item, "works"))
     clear(turn, call, "works")
     visit = turn.visit
     if visit.state == "running" and not visit.blocked and not visit.waits_hold:
@@ -141,8 +139,7 @@ def _cured(turn: Turn, call: Call) -> None:
 def vouched(turn: Turn, by: str) -> None:
     """Who closes the call says that it is right: of what failed, or else of all that is open."""
     visit = turn.visit
-    broken = tuple(item for item, found in visit.course.found if found == "broken")
-    turn.emit(Vouched(broken or open_checks(visit, turn.context.book), by))
+    turn.emit(Vouched(visit.course.broken or open_checks(visit, turn.context.book), by))
 
 
 def not_tried(turn: Turn) -> None:

@@ -19,5 +19,10 @@ class Course(msgspec.Struct, frozen=True, gc=False, omit_defaults=True):
         """What was found last; ``None`` while it was not tried."""
         return dict(self.found).get(item)
 
+    @property
+    def broken(self) -> tuple[str, ...]:
+        """What did not work when it was tried last."""
+        return tuple(item for item, found in self.found if found == "broken")
+
     def passed(self, item: str) -> bool:
         return item in self.vouched or self.of(item) in ("works", "absent")

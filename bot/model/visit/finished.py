@@ -42,7 +42,7 @@ def soak_end(visit: Visit, book: Runbook) -> int | None:
 
     Without a soak in the runbook it is over with the registration.
     """
-    if not all(unit.registered_at is not None for unit in visit.units):
+    if not registered(visit):
         return None
     soak = book.limits.soak
     if soak is None:
