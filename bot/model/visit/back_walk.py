@@ -2,7 +2,6 @@
 
 from bot.model.calls.life import as_now, call_out, clear, in_hand, raise_call
 from bot.model.calls.state import Call
-from bot.model.policy import minutes
 from bot.model.runbook import Cause
 from bot.model.runbook_back_out import WORKS
 from bot.model.visit import back_events as b
@@ -90,11 +89,10 @@ def leave(turn: Turn, by: str) -> None:
     step, ask = visit.back.from_step, visit.back.from_ask
     moved = visit.step > 0 or visit.at_ask > 0
     turn.emit(b.BackLeft(by, step, ask))
-    walk = steps(book, turn.visit)
     if moved:
-        cut = (i for i, one in enumerate(walk) if _cuts(turn, i) and not is_over(turn.visit, one))
-        turn.emit(b.BackLeft(by, next(cut, step), 0))
-    if moved:
+        walk = enumerate(steps(book, turn.visit))
+        cuts = (i for i, s in walk if s.stage.interrupts_service and not is_over(turn.visit, s))
+        turn.emit(b.BackLeft(by, next(cuts, step), 0))
         _unplugged(turn)
     if any(unit.online for unit in turn.visit.units):
         turn.emit(e.LinkBack())
@@ -119,10 +117,6 @@ def _unplugged(turn: Turn) -> None:
             raise_call(turn, "lost", unit=unit.serial)
 
 
-def _cuts(turn: Turn, index: int) -> bool:
-    return steps(turn.context.book, turn.visit)[index].stage.interrupts_service
-
-
 def _over(turn: Turn, by: str, why: str, template: str) -> None:
     turn.emit(b.OldWorks(by, why))
     for call in turn.visit.open_calls:
@@ -139,11 +133,6 @@ def registered_meanwhile(turn: Turn, serial: str) -> None:
     call = raise_call(turn, "back_out", seen="@x:reason_registered_meanwhile")
     if call.id in open_before:
         turn.post_call(call, "call_back_registered", serial=serial)
-
-
-def wait_ms(turn: Turn) -> int:
-    """How long on-call has at least to answer when it is asked late or anew."""
-    return minutes(turn.context.book.route("back_out").minutes)
 
 
 def _who(turn: Turn, by: str) -> str:

@@ -9,7 +9,6 @@ import re
 
 from bot.model.fact import Ordered
 from bot.model.policy import minutes
-from bot.model.runbook import Runbook
 from bot.model.serial import normal
 from bot.model.visit import spares_events as s
 from bot.model.visit.answers import raise_and_say
@@ -137,10 +136,3 @@ def _find(visit: Visit, serial: str, *, back: bool) -> Return | None:
         wanted = normal(serial)
         return next((one for one in opened if normal(one.serial) == wanted), None)
     return opened[0] if len(opened) == 1 else None
-
-
-def open_returns(visit: Visit, book: Runbook) -> list[Return]:
-    """What has not come back, or is not wiped yet; for lists."""
-    if book.returns is None:
-        return []
-    return [one for one in visit.spares.returns if one.stage != "back" or one.wiped_at is None]
