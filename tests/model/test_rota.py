@@ -253,3 +253,21 @@ def test_over_midnight_the_turn_is_that_of_the_day_before() -> None:
     )
     assert shift_at(ida, EVENING + 13 * 60 * MINUTE, Policy()) is None
     assert next_start(Roster((ida,)), EVENING, Policy()) == EVENING + 7 * 24 * 60 * MINUTE
+
+
+def test_a_short_turn_inside_a_long_one_ends_nothing_that_was_confirmed_for_the_long_one() -> None:
+    inside = Turn(EVERY_DAY, time(20), time(22), LONDON)
+    longer = Turn(EVERY_DAY, time(23), time(8), LONDON)
+    walk = RotaWalk(replace(IDA, turns=(NIGHT, inside, longer)), OLOF, ANN)
+    walk.advance(60)
+    walk.press("mail")
+    walk.advance(5 * 60 - 1)  # 22:59: the turn inside is over, the night goes on
+    assert walk.rota.made == 1
+    assert walk.reachable()
+    walk.advance(1)  # one that ends later is a shift of its own
+    assert not walk.reachable()
+    walk.press("mail")
+    walk.advance(9 * 60 - 1)
+    assert walk.reachable()
+    walk.advance(1)
+    assert not walk.reachable()

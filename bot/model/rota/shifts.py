@@ -17,9 +17,12 @@ class Shift(NamedTuple):
 
 
 def shift_at(staff: Staff, at: int, policy: Policy) -> Shift | None:
-    """The shift of theirs that covers ``at``; where several do, the one that began last."""
+    """The shift of theirs that covers ``at``; where several do, the one that ends last.
+
+    Else what was confirmed would be over with a short turn inside a long one, which goes on.
+    """
     found = [s for s in _around(staff, at, policy) if s.since <= at < s.until]
-    return max(found, default=None)
+    return max(found, key=lambda s: (s.until, s.since), default=None)
 
 
 def next_start(roster: Roster, after: int, policy: Policy) -> int | None:
