@@ -156,7 +156,7 @@ class Desk:
 
     async def _decide(self, fact: AnyFact, loaded: Loaded, state: Any) -> Draft | None:
         kind = KINDS[fact.subject.kind]
-        context = await self.surroundings.context(self.store, fact, loaded)
+        context = await self.surroundings.context(self.store, fact, loaded, state)
         decision = kind.decide(state, fact, context)
         if decision is None or (decision.answer == "unknown" and isinstance(fact, Registered)):
             return None

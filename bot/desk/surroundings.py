@@ -1,10 +1,12 @@
 """What decisions may look at: runbook, people, habits, and where the wave stands."""
 
 from collections.abc import Callable
+from typing import Any
 
 import msgspec
 from msgspec.structs import replace
 
+from bot.desk.kinds import KINDS
 from bot.desk.mirror import Talk, mirror_of, thread_of
 from bot.model.board import Board, board
 from bot.model.context import Context
@@ -13,16 +15,16 @@ from bot.model.handover import Handover, handover, last_day
 from bot.model.lexicon import Lexicon
 from bot.model.policy import Policy
 from bot.model.roster import Roster
-from bot.model.rota.state import Rota
 from bot.model.rota.tested import reachable
 from bot.model.runbook import Runbook
 from bot.model.subject import ROTA
+from bot.model.visit.ready_gaps import BEFORE
 from bot.model.visit.state import Visit
+from bot.model.wave.state import Wave
 from bot.store.commit import Loaded
 from bot.store.store import Store
 
 _visits = msgspec.json.Decoder(Visit)
-_rotas = msgspec.json.Decoder(Rota)
 
 
 class Surroundings:
@@ -64,7 +66,8 @@ class Surroundings:
         """That of the thread in which the team has a copy, where it cannot see the other."""
         return mirror_of(visit, private=self.talk.private)
 
-    async def context(self, store: Store, fact: AnyFact, loaded: Loaded) -> Context:
+    async def context(self, store: Store, fact: AnyFact, loaded: Loaded, state: Any) -> Context:
+        """What the decision about ``fact`` may look at; ``state`` is its subject as loaded."""
         subject = fact.subject
         summary: Board | None = None
         after: Handover | None = None
@@ -89,26 +92,17 @@ class Surroundings:
             handover_lines=tuple(said),
             neighbours=neighbours,
             board=summary,
-            reachable=await self._reachable(store, fact),
+            reachable=await self._reachable(store, fact, state),
             may_open=subject.kind == "wave" and self._may_open(self.roster, fact.received_at),
         )
 
-    async def _reachable(self, store: Store, fact: AnyFact) -> bool | None:
-        """Whether somebody on call has a tested way; looked at where it may decide something."""
-        told = isinstance(fact, Told) and fact.subject.kind == "wave"
-        asks = (told or isinstance(fact, (Due, Ordered))) and fact.subject.wave
-        if not asks or not self.roster.tested:
+    async def _reachable(self, store: Store, fact: AnyFact, state: Any) -> bool | None:
+        """Whether somebody whose on-call turn it is has a way tested in this shift; looked at
+        where it may decide something."""
+        if not self.roster.tested or not _may_start(fact, state):
             return None
-        return await self.reachable_now(store, fact.received_at)
-
-    async def rota(self, store: Store) -> Rota | None:
-        body = (await store.load(ROTA)).body
-        return _rotas.decode(body) if body else None
-
-    async def reachable_now(self, store: Store, at: int) -> bool:
-        """Whether somebody whose on-call turn it is at ``at`` has a way tested in this shift."""
-        found = await self.rota(store)
-        return reachable(found, self.roster, at, chat_alone=self._chat_alone)
+        rota = KINDS["rota"].read((await store.load(ROTA)).body)
+        return reachable(rota, self.roster, fact.received_at, chat_alone=self._chat_alone)
 
     async def visits(self, store: Store, home: str) -> list[Visit]:
         """All visits of a wave, as they stand."""
@@ -146,6 +140,14 @@ class Surroundings:
         """All of them are in: staged rows are no longer needed."""
         if isinstance(fact, Told) and fact.what == "staged":
             await store.unstage(fact.subject.home, fact.args["staged"])
+
+
+def _may_start(fact: AnyFact, state: Any) -> bool:
+    """Whether an evening may begin, or the wave open, go on or be held, by this fact."""
+    if isinstance(state, Visit):
+        waits = state.state in BEFORE and fact.received_at >= state.start
+        return waits and isinstance(fact, (Due, Ordered))
+    return isinstance(state, Wave) and isinstance(fact, (Due, Ordered, Told))
 
 
 def _may_call(fact: AnyFact) -> bool:
