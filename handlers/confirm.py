@@ -56,16 +56,23 @@ class Confirm:
     def routes(self) -> list[web.RouteDef]:
         return [web.get(f"{PATH}{{token}}", self.show), web.post(f"{PATH}{{token}}", self.press)]
 
-    # --- looking ---------------------------------------------------------------------------
-
-    async def show(self, request: web.Request) -> web.Response:
-        """What the button will do. Changes nothing."""
-        token = request.match_info["token"]
+    def _opened(self, token: str) -> Press | web.Response:
+        """What the link stands for, or the page that says why it stands for nothing."""
         press = self._links.read(token)
         if press is None:
             return self._page(404, "press_page_unknown")
         if self._now() >= press.until:
             return self._page(410, "press_page_old")
+        return press
+
+    # --- looking ---------------------------------------------------------------------------
+
+    async def show(self, request: web.Request) -> web.Response:
+        """What the button will do. Changes nothing."""
+        token = request.match_info["token"]
+        press = self._opened(token)
+        if isinstance(press, web.Response):
+            return press
         try:
             return await self._asked(token, press)
         except StoreError as error:
@@ -103,11 +110,9 @@ class Confirm:
     async def press(self, request: web.Request) -> web.Response:
         """The button of our own page was pressed."""
         token = request.match_info["token"]
-        press = self._links.read(token)
-        if press is None:
-            return self._page(404, "press_page_unknown")
-        if self._now() >= press.until:
-            return self._page(410, "press_page_old")
+        press = self._opened(token)
+        if isinstance(press, web.Response):
+            return press
         if not self._links.known_form(token, await _given(request)):
             return self._page(400, "press_page_not_pressed")
         try:
