@@ -171,7 +171,8 @@ class PageIn:
             return self._turned_away(request, opened)
         visit = await self._visit(opened)
         answer = self._answering.understood(subject, visit, form)
-        outcome = await self._answering.bring(answer, await look(self._desk.store, visit))
+        view = await look(self._desk.store, visit) if answer.action else None
+        outcome = await self._answering.bring(answer, view)
         return self._back(token, "stale" if outcome == "stale" else "")
 
     async def _stop(
