@@ -1,5 +1,6 @@
 """What comes back from a page: one form, its fields and at most one photo."""
 
+from collections.abc import AsyncIterable
 from dataclasses import dataclass, field
 from typing import Protocol
 from urllib.parse import parse_qsl
@@ -61,9 +62,9 @@ async def read(request: web.Request) -> Form:
     raise BadForm("page_old", 415)
 
 
-async def _limited(chunks: "object", most: int) -> bytes:
+async def _limited(chunks: AsyncIterable[bytes], most: int) -> bytes:
     data = bytearray()
-    async for chunk in chunks:  # type: ignore[attr-defined]
+    async for chunk in chunks:
         data += chunk
         if len(data) > most:
             raise BadForm("page_long", 413)
