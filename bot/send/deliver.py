@@ -221,14 +221,14 @@ class Deliver:
             _, say = render.plain(message, self._catalogue, args)
         except CatalogueError as error:
             raise MessageRefused(str(error)) from error
-        press, person = link_of(message, hooks.links), hooks.people.get(message.to, {})
+        person = hooks.people.get(message.to, {})
         self._probe("post.before")
         ident = await hooks.out.send(
             target_of(message),
             KINDS[message.template],
             ident=message.id,
             at=message.made_at,
-            data=data_of(message, say, press, person),
+            data=data_of(message, say, args.get("press", ""), person),
         )
         self._probe("post.after")
         return ident
