@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from msgspec.structs import replace
 
 from bot.model.message import NUDGE, Message
-from bot.model.people import BY_PAGE, mail_thread
+from bot.model.people import BY_PAGE, MAIL_TO, mail_thread
 from bot.model.visit.state import Visit
 
 
@@ -33,7 +33,7 @@ def mailed(message: Message, visit: Visit, *, from_page: bool) -> Iterator[Messa
 
 def only_by_mail(message: Message) -> bool:
     """Whether it is for one person alone who has no chat account, and so goes by mail."""
-    return message.thread.startswith((f"user:{BY_PAGE}", "mail:@p:"))
+    return message.thread.startswith((f"user:{BY_PAGE}", MAIL_TO))
 
 
 def letter(message: Message, visit: Visit) -> Message:

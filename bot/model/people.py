@@ -4,6 +4,8 @@ import hashlib
 
 #: How the name of a person begins who has no chat account and answers on a page of their own.
 BY_PAGE = "page:"
+#: How the thread of mail to a person of a site begins.
+MAIL_TO = "mail:@p:"
 
 
 def page_user(site: str, who: str = "contact") -> str:
@@ -17,7 +19,7 @@ def by_page(user: str) -> bool:
 
 def mail_thread(key: str) -> str:
     """The outbox's thread of mail to a person; the address stays with their personal data."""
-    return f"mail:@p:{key}:mail"
+    return f"{MAIL_TO}{key}:mail"
 
 
 def person_key(user: str) -> str:

@@ -4,11 +4,9 @@ from collections.abc import Mapping
 
 from bot.access import Access, photo_url, url
 from bot.model.message import Message
+from bot.model.people import MAIL_TO
 from bot.send.errors import PersonAway
 from bot.speak.catalogue import Catalogue
-
-#: How the thread of mail to a person of a site begins (``bot.model.people.mail_thread``).
-_TO_PERSON = "mail:@p:"
 
 
 class PageLinks:
@@ -37,9 +35,9 @@ def is_ours(thread: str) -> bool:
 
 def person_of(message: Message) -> tuple[str, str] | None:
     """Whose address the mail goes to, as key and field; ``None`` where the thread names it."""
-    if not message.thread.startswith(_TO_PERSON):
+    if not message.thread.startswith(MAIL_TO):
         return None
-    key, _, field = message.thread.removeprefix(_TO_PERSON).partition(":")
+    key, _, field = message.thread.removeprefix(MAIL_TO).partition(":")
     return key, field
 
 
